@@ -1,0 +1,1 @@
+"""The `qc` command: parse, one library call, show."""

@@ -1,0 +1,1 @@
+"""framegauge: quality control of tethered captures on a still-life set."""

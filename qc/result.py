@@ -1,0 +1,142 @@
+"""`Result`: all that is known of one capture after measuring and judging it. Types only.
+
+One to one with the JSON contract ``qc.capture/1`` (DESIGN 7); `qc.show.contract` writes it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Literal
+
+from qc.digest import Digest
+from qc.frame import Camera
+from qc.reading import Finding, Reading, Region
+
+State = Literal["whole", "arriving", "damaged", "truncated", "empty", "unsupported", "unreadable", "vanished"]
+
+
+class Level(StrEnum):
+    """Level of a verdict, mildest first; the last two say that there was nothing to judge."""
+
+    CLEAR = "clear"
+    NOTE = "note"
+    WARN = "warn"
+    HALT = "halt"
+    UNJUDGED = "unjudged"
+    UNMEASURED = "unmeasured"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cause:
+    """One reason of a verdict.
+
+    Attributes
+    ----------
+    reading : str
+        Catalogue name of the reading, code of the finding, or ``"file.state"``.
+    zone : str or None
+        Zone.
+    level : Level
+        What it alone would give.
+    limit : float or None
+        The limit that was passed, in the reading's unit.
+    origin : str
+        Where that limit came from: ``"preset series"``, ``"sheet"``, ``"sheet, zone label"``, ``"always"``.
+    text : str
+        As a photographer would say it.
+    """
+
+    reading: str
+    zone: str | None
+    level: Level
+    limit: float | None
+    origin: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """Level and causes, most important first (DESIGN 8)."""
+
+    level: Level
+    causes: tuple[Cause, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FileFacts:
+    """What is known of the file itself.
+
+    Attributes
+    ----------
+    path, name : str
+        As given, printable.
+    bytes : int
+        Size; 0 when it has vanished.
+    content : str or None
+        ``"blake2b:…"``; None when it could not be read.
+    state : State
+        Wholeness.
+    detail : str or None
+        Cause in words when `state` is not whole.
+    companions : tuple of str
+        Names of files that belong to the same capture.
+    """
+
+    path: str
+    name: str
+    bytes: int = 0
+    content: str | None = None
+    state: State = "whole"
+    detail: str | None = None
+    companions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CameraFacts:
+    """Recorded settings with the kind and size of the picture (upright)."""
+
+    settings: Camera = field(default_factory=Camera)
+    kind: str | None = None
+    width: int | None = None
+    height: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MadeBy:
+    """How a result was made: tool, decoder and method versions."""
+
+    tool: str
+    decoder: str | None
+    methods: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Result:
+    """All that is known of one capture.
+
+    `dark` and `lit` are filled by the ambient test only, whose `file` and `camera` are those of the lit frame.
+    """
+
+    file: FileFacts
+    camera: CameraFacts
+    readings: tuple[Reading, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    regions: tuple[Region, ...] = ()
+    verdict: Verdict
+    sheet_name: str | None = None
+    sheet_digest: str | None = None
+    made_by: MadeBy
+    measured_at: str
+    replaces: str | None = None
+    digest: Digest | None = None
+    dark: tuple[tuple[FileFacts, CameraFacts], ...] = ()
+    lit: tuple[tuple[FileFacts, CameraFacts], ...] = ()
+
+    def reading(self, name: str, zone: str | None = None) -> Reading | None:
+        """Return one reading, or None when it was not asked for."""
+        for reading in self.readings:
+            if reading.name == name and reading.zone == zone:
+                return reading
+        return None

@@ -1,0 +1,1 @@
+"""The set sheet: what the technician intends for this set."""

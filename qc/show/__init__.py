@@ -1,0 +1,1 @@
+"""What people see: text, drawings, JSON. Reads results and digests, nothing else."""

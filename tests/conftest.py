@@ -1,0 +1,22 @@
+"""What every test may use: the real captures, where they are, and simulated frames."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+PLACES = (
+    os.environ.get("QC_CAPTURES", ""),
+    str(Path(__file__).resolve().parents[2] / "shared" / "captures"),
+)
+
+
+@pytest.fixture(scope="session")
+def captures() -> Path:
+    """The folder of real captures; tests that need it skip with the reason where it is absent."""
+    for place in PLACES:
+        if place and (Path(place) / "MANIFEST.csv").is_file():
+            return Path(place)
+    pytest.skip("real captures are neither in $QC_CAPTURES nor in ../shared/captures")
