@@ -1,0 +1,286 @@
+"""The whole way of a capture: bytes, container, frame, measurements, verdict, result.
+
+`measure_capture` and `measure_ambient` are what every command calls. A bad capture never raises: its result says
+what is wrong. A defect of ours does raise; the commands turn it into one line and go on with the next file.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from functools import cache
+from importlib import metadata
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+from qc.errors import CaptureError, UsageError, printable
+from qc.judge import judge
+from qc.reading import Finding, Measured, Spec
+from qc.result import CameraFacts, FileFacts, MadeBy, Result, State
+from qc.sheet.limits import resolve
+from qc.sheet.sheet import PRESETS, Sheet
+
+if TYPE_CHECKING:
+    from qc.decode import MosaicHint
+    from qc.digest import Digest
+    from qc.frame import Frame
+    from qc.sheet.brief import Brief
+    from qc.sheet.zones import Zone
+
+
+AnyPath = str | bytes | os.PathLike[str]
+"""A path as the operating system or a caller gives it."""
+
+FINDINGS: Mapping[str, str] = {
+    "nearly_black": "nothing in the picture comes within 7 stops of saturation: no flash, or the cap is on",
+    "all_burnt": "nearly every cell is clipped in every colour: there is no picture",
+    "left_out": "a frame could not be read and was left out of the test",
+}
+"""Findings about the capture as a whole, by code."""
+
+DARKEST_PICTURE = 2.0**-7
+"""Brightest tile, as a part of full scale, under which a frame counts as holding no picture. Our own choice: a
+flash picture has something within a few stops of saturation, and a room without its flash lies about seven stops
+under it (common practice, no published source)."""
+
+BURNT_PICTURE = 0.95
+"""Part of the cells clipped in every colour at which a frame counts as holding no picture. Our own choice."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Opened:
+    file: FileFacts
+    camera: CameraFacts
+    frame: Frame | None = None
+
+
+def measure_capture(
+    path: AnyPath,
+    sheet: Sheet | None = None,
+    *,
+    preset: str | None = None,
+    decoder: str = "auto",
+    mosaic: MosaicHint | None = None,
+) -> Result:
+    """Measure and judge one capture.
+
+    Parameters
+    ----------
+    path : str, bytes or os.PathLike
+        The capture; opened read-only, once.
+    sheet : Sheet or None
+        Zones and limits; without it nothing of taste is judged.
+    preset : str or None
+        ``"loose"``, ``"series"`` or ``"strict"``; goes before the sheet's.
+    decoder : str
+        ``"auto"``, ``"rawpy"`` or ``"flashraw"``.
+    mosaic : MosaicHint or None
+        How to read an unmarked TIFF that holds a mosaic.
+
+    Returns
+    -------
+    Result
+        With its `digest` where there was a frame. A file that cannot be measured has its state and the cause
+        in `file`, no readings, and a verdict that says so.
+
+    Raises
+    ------
+    UsageError
+        For a preset that does not exist.
+    """
+    from qc.digest import make_digest
+
+    _check_preset(preset)
+    opened = _open(path, decoder, mosaic)
+    specs = [spec for spec in _ready_specs() if not spec.companions]
+    measured: list[Measured] = []
+    digest = None
+    findings: tuple[Finding, ...] = ()
+    if (frame := opened.frame) is not None:
+        zones, brief = _intent(sheet)
+        measured = [spec(frame, zones=zones, brief=brief) for spec in specs]
+        digest = make_digest(frame, measured)
+        findings = (*frame.findings, *_no_picture(frame, digest))
+    return _result(opened, measured, findings, specs=specs, sheet=sheet, preset=preset, digest=digest)
+
+
+def _open(path: AnyPath, decoder: str, mosaic: MosaicHint | None) -> _Opened:
+    from qc.container import inspect, load
+    from qc.decode import decode
+
+    file = FileFacts(path=printable(path), name=printable(Path(os.fsdecode(path)).name))
+    camera = CameraFacts()
+    try:
+        loaded = load(path)
+        file = replace(file, bytes=loaded.size, content=loaded.content)
+        container = inspect(loaded.data, name=loaded.name)
+        camera = CameraFacts(settings=container.camera)
+        refusal = container.refusal(path)
+        if refusal is not None:
+            raise refusal
+        frame = decode(loaded, container, decoder=decoder, mosaic=mosaic)
+    except CaptureError as error:
+        return _Opened(file=replace(file, state=cast(State, error.state), detail=error.cause), camera=camera)
+    width, height = frame.upright_size
+    camera = CameraFacts(settings=frame.camera, kind=frame.kind, width=width, height=height)
+    return _Opened(file=file, camera=camera, frame=frame)
+
+
+def measure_ambient(
+    paths: Sequence[AnyPath],
+    sheet: Sheet | None = None,
+    *,
+    preset: str | None = None,
+    dark: Sequence[AnyPath] = (),
+    sync_limit_s: float | None = None,
+    decoder: str = "auto",
+    mosaic: MosaicHint | None = None,
+) -> Result:
+    """Run the ambient test on frames shot with and without the flash.
+
+    Parameters
+    ----------
+    paths : sequence of path
+        Two frames or more in any order, dark ones included or not.
+    sheet, preset, decoder, mosaic
+        As for `measure_capture`.
+    dark : sequence of path
+        Which frames are the dark ones; they are found when none is named.
+    sync_limit_s : float or None
+        Shortest shutter time at which flash and shutter agree; goes before the sheet's.
+
+    Returns
+    -------
+    Result
+        `file` and `camera` are those of the first lit frame; `dark` and `lit` hold all of them. When fewer than
+        two frames can be read, it is the result of the first bad one, without readings.
+
+    Raises
+    ------
+    UsageError
+        When the frames cannot be compared (different bodies, sizes or kinds; only one), or the sheet says that
+        the light is continuous.
+    """
+    from qc.digest import make_digest
+    from qc.measure.ambient import SPEC, arrange
+
+    _check_preset(preset)
+    if sheet is not None and sheet.light == "continuous":
+        raise UsageError("the set sheet says that the light is continuous: there is no flash to test against")
+    opened = _open_all(paths, dark, decoder, mosaic)
+    good = [(o, o.frame, told) for o, told in opened if o.frame is not None]
+    bad = [o for o, _ in opened if o.frame is None]
+    if len(good) < 2:
+        return _result(bad[0], [], (), specs=[SPEC], sheet=sheet, preset=preset)
+    frames = [frame for _, frame, _ in good]
+    order = arrange(frames, [number for number, (_, _, told) in enumerate(good) if told])
+    zones, brief = _intent(sheet, sync_limit_s)
+    lit, *others = order.lit
+    companions = [frames[number] for number in (*order.dark, *others)]
+    measured = [SPEC(frames[lit], zones=zones, brief=brief, companions=companions)]
+    findings = (*(_left_out(o) for o in bad), *order.findings)
+    result = _result(
+        good[lit][0],
+        measured,
+        findings,
+        specs=[SPEC],
+        sheet=sheet,
+        preset=preset,
+        digest=make_digest(frames[lit], measured),
+    )
+    return replace(
+        result,
+        dark=tuple((good[n][0].file, good[n][0].camera) for n in order.dark),
+        lit=tuple((good[n][0].file, good[n][0].camera) for n in order.lit),
+    )
+
+
+def _open_all(
+    paths: Sequence[AnyPath], dark: Sequence[AnyPath], decoder: str, mosaic: MosaicHint | None
+) -> list[tuple[_Opened, bool]]:
+    """Open every frame once, with whether it was named as dark."""
+    named = {os.fsdecode(path) for path in dark}
+    every = list(dict.fromkeys(os.fsdecode(path) for path in (*paths, *dark)))
+    if len(every) < 2:
+        raise UsageError("the ambient test needs two frames: one with the flash, one without")
+    return [(_open(path, decoder, mosaic), path in named) for path in every]
+
+
+def _left_out(opened: _Opened) -> Finding:
+    text = f"{opened.file.name} was left out: {opened.file.detail}"
+    return Finding(code="left_out", text=text, data={"name": opened.file.name, "state": opened.file.state})
+
+
+def _no_picture(frame: Frame, digest: Digest) -> tuple[Finding, ...]:
+    import numpy as np
+
+    brightest = float(np.nanmax(digest.tile_means, initial=-1.0))
+    sample = frame.clip[:, ::4, ::4]  # every 16th cell tells "nearly all" well enough
+    burnt = float((sample > 0).all(axis=0).mean()) if sample.size else 0.0
+    if burnt >= BURNT_PICTURE:
+        text = f"{burnt:.0%} of the frame is burnt: there is no picture"
+        return (Finding(code="all_burnt", text=text, data={"burnt_percent": round(100 * burnt, 2)}),)
+    if brightest < DARKEST_PICTURE:
+        text = "nearly black: no flash, or the cap is on"
+        return (Finding(code="nearly_black", text=text, data={"brightest": round(brightest, 6)}),)
+    return ()
+
+
+def _intent(sheet: Sheet | None, sync_limit_s: float | None = None) -> tuple[tuple[Zone, ...], Brief]:
+    intent = sheet or Sheet()
+    return intent.zones, intent.brief(sync_limit_s=sync_limit_s)
+
+
+def _check_preset(preset: str | None) -> None:
+    if preset is not None and preset not in PRESETS:
+        raise UsageError(f"no preset is called {preset!r}: there are {', '.join(PRESETS)}")
+
+
+def _result(
+    opened: _Opened,
+    measured: Sequence[Measured],
+    findings: Sequence[Finding],
+    *,
+    specs: Sequence[Spec],
+    sheet: Sheet | None,
+    preset: str | None,
+    digest: Digest | None = None,
+) -> Result:
+    readings = tuple(reading for m in measured for reading in m.readings)
+    found = (*findings, *(finding for m in measured for finding in m.findings))
+    zones = sheet.zones if sheet else ()
+    limits = resolve(specs, sheet, preset)
+    return Result(
+        file=opened.file,
+        camera=opened.camera,
+        readings=readings,
+        findings=found,
+        regions=tuple(region for m in measured for region in m.regions),
+        verdict=judge(opened.file, readings, found, specs=specs, zones=zones, limits=limits),
+        sheet_name=sheet.name if sheet else None,
+        sheet_digest=sheet.digest if sheet else None,
+        made_by=MadeBy(
+            tool=_tool(),
+            decoder=opened.frame.decoder if opened.frame else None,
+            methods={spec.name: spec.version for spec in specs},
+        ),
+        measured_at=datetime.now().astimezone().isoformat(timespec="seconds"),
+        digest=digest,
+    )
+
+
+@cache
+def _tool() -> str:
+    return f"framegauge {metadata.version('framegauge')}"
+
+
+def _ready_specs() -> tuple[Spec, ...]:
+    # scaffold while rooms are being built: take what is there
+    from importlib import import_module
+    from importlib.util import find_spec
+
+    from qc.measure import NAMES
+
+    return tuple(import_module(f"qc.measure.{n}").SPEC for n in NAMES if find_spec(f"qc.measure.{n}"))
