@@ -1,0 +1,137 @@
+"""Regions as outlines on the grey picture, each with its area: nothing is filled, nothing hides the picture."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from qc.digest import Digest
+from qc.reading import Region
+from qc.sheet.zones import Zone
+from qc.show.draw import _text
+from qc.show.draw._canvas import (
+    Caption,
+    Picture,
+    blank,
+    compose,
+    draw_zones,
+    grey_picture,
+    plate,
+    plate_box,
+    room,
+)
+from qc.show.draw._lines import Style, stroke, to_pixels
+from qc.show.palette import OKABE_ITO, RGB, TEXT
+
+Look = tuple[RGB, Style]
+ALL: Final[Look] = (OKABE_ITO["orange"], "solid")
+SEVERAL: Final[Look] = (OKABE_ITO["reddish purple"], "dashed")
+ONE: Final[Look] = (OKABE_ITO["reddish purple"], "dotted")
+PLAIN: Final[Look] = (OKABE_ITO["sky blue"], "solid")
+_MOST_LABELS = 24
+_SAMPLE = 64
+
+
+def draw_outlines(
+    digest: Digest, regions: Sequence[Region], *, caption: Caption, zones: Sequence[Zone] = ()
+) -> Picture:
+    """Draw regions by their outlines; the line tells how many colours are concerned.
+
+    Parameters
+    ----------
+    digest : Digest
+        The capture.
+    regions : sequence of Region
+        Those to draw, most important first.
+    caption : Caption
+        Words above.
+    zones : sequence of Zone
+        Drawn thin, with their names.
+
+    Returns
+    -------
+    ndarray of uint8, shape (rows, columns, 3)
+        sRGB. All colours: solid. Some of several: dashed. One of several: dotted. Where colours do not apply:
+        solid, in another colour.
+    """
+    picture = grey_picture(digest)
+    draw_zones(picture, zones)
+    for region in reversed(regions):
+        colour, style = look_of(region, digest.colours)
+        stroke(picture, to_pixels(region.outline or _corners(region), picture), colour, style=style)
+    _label(picture, regions, digest.colours)
+    return compose(picture, caption, _key(regions, digest.colours, room(picture)), lift=digest.lift)
+
+
+def look_of(region: Region, colours: str) -> Look:
+    """Return the line of a region in a capture of the given colours."""
+    if not region.colours:
+        return PLAIN
+    if set(region.colours) >= set(colours):
+        return ALL
+    return SEVERAL if len(region.colours) > 1 else ONE
+
+
+def _corners(region: Region) -> tuple[tuple[float, float], ...]:
+    left, top, width, height = region.box
+    return ((left, top), (left + width, top), (left + width, top + height), (left, top + height))
+
+
+def _label(picture: Picture, regions: Sequence[Region], colours: str) -> None:
+    """Write the area beside each region, largest first, where it hides no other label."""
+    taken: list[tuple[int, int, int, int]] = []
+    for region in sorted(regions, key=lambda r: -r.area)[:_MOST_LABELS]:
+        text = percent(region.area)
+        (left, top), (right, bottom) = (to_pixels(_corners(region), picture)[[0, 2]]).astype(int).tolist()
+        _, _, wide, high = plate_box(picture, text, (0, 0))
+        for at in (
+            (right + 8, (top + bottom - high) // 2),
+            (left - 8 - wide, (top + bottom - high) // 2),
+            ((left + right - wide) // 2, top - high - 8),
+            ((left + right - wide) // 2, bottom + 8),
+        ):
+            box = plate_box(picture, text, at)
+            if box[:2] == at and not any(_overlap(box, other) for other in taken):
+                taken.append(box)
+                plate(picture, text, at, look_of(region, colours)[0])
+                break
+
+
+def _overlap(a: tuple[int, int, int, int], b: tuple[int, int, int, int]) -> bool:
+    return a[0] < b[0] + b[2] and b[0] < a[0] + a[2] and a[1] < b[1] + b[3] and b[1] < a[1] + a[3]
+
+
+def percent(area: float) -> str:
+    """Return a part of the frame in words that a label has room for."""
+    return f"{area:.2f} %" if area >= 0.005 else f"{area:.4f} %"
+
+
+def _key(regions: Sequence[Region], colours: str, wide: int) -> Picture:
+    """Draw a line for each kind of outline there is: sample, meaning, how many, area together."""
+    rows = []
+    for look, words in (
+        (ALL, "in every colour" if len(colours) > 1 else ""),
+        (SEVERAL, "in some colours"),
+        (ONE, "in one colour"),
+        (PLAIN, ""),
+    ):
+        those = [region for region in regions if look_of(region, colours) == look]
+        if not those:
+            continue
+        row = blank(_text.height(_text.SMALL) + 4, wide)
+        middle = row.shape[0] // 2
+        ends = np.array([(3.0, middle), (_SAMPLE, middle)])
+        stroke(row, ends, look[0], style=look[1], closed=False)
+        what = " or ".join(sorted({region.what for region in those}))
+        places = f"{len(those)} place{'s' * (len(those) > 1)}"
+        area = percent(sum(region.area for region in those))
+        text = f"{' '.join(filter(None, (what, words)))}: {places}, {area} of the frame together"
+        _text.write(row, text, (_SAMPLE + 16, 0), _text.SMALL, TEXT)
+        rows.append(row)
+    if not rows:
+        row = blank(_text.height(_text.SMALL) + 4, wide)
+        _text.write(row, "no such place in this frame", (0, 0), _text.SMALL, TEXT)
+        rows.append(row)
+    return np.concatenate(rows)
