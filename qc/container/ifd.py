@@ -76,7 +76,7 @@ class Directory:
     def numbers(self, tag: int) -> tuple[float, ...]:
         """Return the values of a tag as numbers.
 
-        Empty when it is absent, lies beyond the end, is text, or holds a ratio over 0 or a value that is not finite.
+        Empty when it is absent, lies beyond the end, is text, or holds a ratio over 0 or an infinite value.
         """
         entry = self.entries.get(tag)
         if entry is None or not self._within(entry):
@@ -126,11 +126,15 @@ class Tree:
         In the order of reading: the first is the file's first.
     beyond : int
         The largest position that a directory or a tag's values were to reach, when that is past the end of the
-        file; 0 when all of them are there.
+        file; 0 when all of them are there. The interoperability directory is not counted: its pointer is left
+        dangling by enough writers.
+    broken : int
+        Directories that are pointed to, lie within the file and hold no tags or an absurd number of them.
     """
 
     directories: tuple[Directory, ...] = ()
     beyond: int = 0
+    broken: int = 0
 
     def of_role(self, *roles: Role) -> Iterator[Directory]:
         """Yield the directories reached in one of these ways."""
@@ -183,24 +187,27 @@ def _walk(data: bytes, order: Literal["<", ">"], layout: _Layout, first: int) ->
     found: list[Directory] = []
     waiting: list[tuple[int, Role]] = [(first, "main")]
     seen: set[int] = set()
-    beyond = 0
+    beyond = broken = 0
     while waiting and len(found) < MAX_DIRECTORIES:
         at, role = waiting.pop(0)
         if at == 0 or at in seen:
             continue
         seen.add(at)
         directory, end, following = _read(data, order, layout, at, role)
-        beyond = max(beyond, end)
+        if role != "interop":
+            beyond = max(beyond, end)
+            broken += directory is None and end <= len(data)
         if directory is None:
             continue
         found.append(directory)
         if role in ("main", "sub"):
             waiting += [(sub, "sub") for sub in directory.integers(SUB_IFDS)[:MAX_DIRECTORIES]]
-            # a chain that starts in a SubIFD belongs to it (TIFF Technical Note 1)
-            waiting.append((following, role))
+            # a chain that starts in a SubIFD belongs to it (Technical Note 1); not all writers end it with a 0
+            if role == "main" or following < len(data):
+                waiting.append((following, role))
         waiting += [(exif, "exif") for exif in directory.integers(EXIF_IFD)[:1]]
         waiting += [(interop, "interop") for interop in directory.integers(INTEROP_IFD)[:1]]
-    return Tree(tuple(found), beyond if beyond > len(data) else 0)
+    return Tree(tuple(found), beyond if beyond > len(data) else 0, broken)
 
 
 def _read(
