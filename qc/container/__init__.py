@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from pathlib import PurePath
 
 from qc.container.dng import DngTags, dng_tags
-from qc.container.ifd import Tree
 from qc.container.kinds import Family, FileKind, has_tiff_header, kind_of
 from qc.container.metadata import says_adobe_rgb, settings, settings_tree
 from qc.container.source import Loaded, digest_of, load

@@ -24,7 +24,7 @@ _CR3_SETTINGS = (b"CMT1", b"CMT2")
 _TAKEN = ((36867, 37521, 36881), (36868, 37522, 36882))
 """DateTimeOriginal and DateTimeDigitized, each with its SubSecTime and OffsetTime."""
 _SENSITIVITIES = (34855, 34866, 34865, 34867)
-"""PhotographicSensitivity; RecommendedExposureIndex, StandardOutputSensitivity, ISOSpeed hold what 16 bits cannot."""
+"""PhotographicSensitivity, then RecommendedExposureIndex, StandardOutputSensitivity and ISOSpeed (32 bits)."""
 
 Directories = Sequence[Directory]
 
@@ -76,9 +76,9 @@ def settings_tree(data: bytes, kind: FileKind) -> Tree:
     if kind is FileKind.RAF:
         return read_tree(exif_of_jpeg(jpeg_of_raf(data)))
     if kind is FileKind.PNG:
-        return next(
-            (read_tree(data[a:b]) for name, a, b, there in png_chunks(data) if name == b"eXIf" and there), Tree()
-        )
+        for name, start, end, there in png_chunks(data):
+            if name == b"eXIf" and there:
+                return read_tree(data[start:end])
     if kind is FileKind.CR3:
         return _settings_of_cr3(data)
     return Tree()
@@ -103,9 +103,8 @@ def _settings_of_cr3(data: bytes) -> Tree:
         for inner, first, last in boxes(data, start, end):
             if inner == b"uuid":
                 parts = boxes(data, first + 16, last)
-                found += [
-                    d for part, a, b in parts if part in _CR3_SETTINGS for d in read_tree(data[a:b]).directories
-                ]
+                trees = [read_tree(data[a:b]) for part, a, b in parts if part in _CR3_SETTINGS]
+                found += [directory for tree in trees for directory in tree.directories]
     return Tree(tuple(found))
 
 
@@ -141,7 +140,7 @@ def _exposure_time(found: Directories) -> float | None:
 
 
 def _f_number(found: Directories) -> float | None:
-    """Return the f-number from FNumber; from ApertureValue (2^(Av/2)) only where the first is not written at all."""
+    """Return the f-number from FNumber; from ApertureValue (2^(Av/2)) only where that is not written at all."""
     if any(33437 in d for d in found):
         return _ratio(found, 33437)
     value = _apex(found, 37378)
