@@ -273,7 +273,10 @@ def _result(
 
 @cache
 def _tool() -> str:
-    return f"framegauge {metadata.version('framegauge')}"
+    try:
+        return f"framegauge {metadata.version('framegauge')}"
+    except metadata.PackageNotFoundError:  # run from a source tree that is not installed
+        return "framegauge"
 
 
 def _ready_specs() -> tuple[Spec, ...]:

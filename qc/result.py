@@ -130,7 +130,7 @@ class Result:
     made_by: MadeBy
     measured_at: str
     replaces: str | None = None
-    digest: Digest | None = None
+    digest: Digest | None = field(default=None, repr=False)
     dark: tuple[tuple[FileFacts, CameraFacts], ...] = ()
     lit: tuple[tuple[FileFacts, CameraFacts], ...] = ()
 
