@@ -5,10 +5,11 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass, field
 from pathlib import PurePath
+from typing import Literal
 
 from qc.container.dng import DngTags, dng_tags
 from qc.container.kinds import Family, FileKind, has_tiff_header, kind_of
-from qc.container.metadata import says_adobe_rgb, settings, settings_tree
+from qc.container.metadata import colour_space, settings, settings_tree
 from qc.container.source import Loaded, digest_of, load
 from qc.container.wholeness import check
 from qc.errors import (
@@ -70,8 +71,8 @@ class Container:
         Exif Orientation, 1 to 8.
     dng : DngTags or None
         For DNG files.
-    adobe_rgb : bool
-        Whether Exif states Adobe RGB.
+    exif_space : {"sRGB", "Adobe RGB"} or None
+        Colour space of a rendered file as Exif states it.
     """
 
     kind: FileKind
@@ -81,7 +82,7 @@ class Container:
     camera: Camera = field(default_factory=Camera)
     orientation: int = 1
     dng: DngTags | None = None
-    adobe_rgb: bool = False
+    exif_space: Literal["sRGB", "Adobe RGB"] | None = None
 
     def refusal(self, path: str | bytes | os.PathLike[str]) -> CaptureError | None:
         """Return the error for a file that cannot be decoded, or None for one that is whole."""
@@ -122,5 +123,5 @@ def inspect(data: bytes, *, name: str) -> Container:
         camera=camera,
         orientation=orientation,
         dng=dng,
-        adobe_rgb=says_adobe_rgb(found),
+        exif_space=colour_space(found),
     )

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Sequence
+from typing import Literal
 
 from qc.container.ifd import Directory, Tree, read_tree
 from qc.container.kinds import FileKind
@@ -84,14 +85,17 @@ def settings_tree(data: bytes, kind: FileKind) -> Tree:
     return Tree()
 
 
-def says_adobe_rgb(tree: Tree) -> bool:
-    """Tell whether Exif states Adobe RGB: ColorSpace 65535 with interoperability "R03" (DCF 2.0, optional space).
+def colour_space(tree: Tree) -> Literal["sRGB", "Adobe RGB"] | None:
+    """Return the colour space that Exif states for a rendered picture; None when it states none.
 
-    ColorSpace 2, which no standard defines, is written for the same by some cameras (common practice).
+    ColorSpace 1 is sRGB; 65535 with interoperability "R03" is Adobe RGB (DCF 2.0, optional colour space).
+    ColorSpace 2, which no standard defines, is written for Adobe RGB by some cameras (common practice).
     """
-    spaces = [d.integer(40961) for d in tree.of_role("exif", "main") if 40961 in d]
-    index = [d.text(1) for d in tree.of_role("interop")]
-    return 2 in spaces or (65535 in spaces and "R03" in index)
+    spaces = {d.integer(40961) for d in tree.of_role("exif", "main") if 40961 in d}
+    optional = "R03" in {d.text(1) for d in tree.of_role("interop")}
+    if 2 in spaces or (65535 in spaces and optional):
+        return "Adobe RGB"
+    return "sRGB" if spaces == {1} else None
 
 
 def _settings_of_cr3(data: bytes) -> Tree:
