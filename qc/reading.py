@@ -270,6 +270,9 @@ class ReadingSpec:
     limit_roles : tuple of Role
         The zone roles that a preset's limits apply to; empty for the frame. A limit for the frame never
         falls onto a zone.
+    frame_limits : mapping of str to Preset
+        Default limits of the frame as a whole, by preset name, where `limits` belong to `limit_roles` and the
+        frame has limits of its own beside them; the source is `limits_source` too.
     comparable_when : str
         What must be held constant for two values to be comparable.
     """
@@ -289,10 +292,11 @@ class ReadingSpec:
     limits: Mapping[str, Preset] = field(default_factory=dict)
     limits_source: str = ""
     limit_roles: tuple[Role, ...] = ()
+    frame_limits: Mapping[str, Preset] = field(default_factory=dict)
     comparable_when: str = ""
 
     def __post_init__(self) -> None:
-        if self.limits and not (self.limits_source and self.worse):
+        if (self.limits or self.frame_limits) and not (self.limits_source and self.worse):
             raise ValueError(f"{self.name}: default limits need a source and a direction")
 
 
