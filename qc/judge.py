@@ -115,7 +115,13 @@ def passed(value: float, limit: Preset, worse: Worse) -> tuple[Level, float] | N
 
 
 def spoken(reading: Reading, spec: ReadingSpec) -> str:
-    """Say a reading as a photographer would: the zone's name, then the phrase with the number.
+    """Say a reading as a photographer would, the zone's name first: "label burnt 0.31 %"."""
+    said = spoken_phrase(reading, spec)
+    return said if reading.zone is None or "{zone}" in spec.phrase else f"{reading.zone} {said}"
+
+
+def spoken_phrase(reading: Reading, spec: ReadingSpec) -> str:
+    """Return the phrase of a reading with its number; a dash stands for a number that is missing.
 
     A bound is said ("at least 7.2"); a reading that may go either way carries its sign.
     """
@@ -124,8 +130,7 @@ def spoken(reading: Reading, spec: ReadingSpec) -> str:
     else:
         number = spoken_number(reading.value, spec.decimals, signed=spec.worse == "either")
     bound = f"{reading.bound} " if reading.bound else ""
-    said = spec.phrase.format(value=bound + number, zone=reading.zone or "frame")
-    return said if reading.zone is None or "{zone}" in spec.phrase else f"{reading.zone} {said}"
+    return spec.phrase.format(value=bound + number, zone=reading.zone or "frame")
 
 
 def spoken_number(value: float, decimals: int, *, signed: bool = False) -> str:

@@ -173,7 +173,8 @@ def measure_ambient(
     good = [(o, o.frame, told) for o, told in opened if o.frame is not None]
     bad = [o for o, _ in opened if o.frame is None]
     if len(good) < 2:
-        return _result(bad[0], [], (), specs=[SPEC], sheet=sheet, preset=preset)
+        empty = _result(bad[0], [], (), specs=[SPEC], sheet=sheet, preset=preset)
+        return replace(empty, schema="qc.ambient/1")
     frames = [frame for _, frame, _ in good]
     order = arrange(frames, [number for number, (_, _, told) in enumerate(good) if told])
     zones, brief = _intent(sheet, sync_limit_s)
@@ -192,6 +193,7 @@ def measure_ambient(
     )
     return replace(
         result,
+        schema="qc.ambient/1",
         dark=tuple((good[n][0].file, good[n][0].camera) for n in order.dark),
         lit=tuple((good[n][0].file, good[n][0].camera) for n in order.lit),
     )

@@ -16,6 +16,9 @@ from qc.reading import Finding, Reading, Region
 
 State = Literal["whole", "arriving", "damaged", "truncated", "empty", "unsupported", "unreadable", "vanished"]
 
+Schema = Literal["qc.capture/1", "qc.ambient/1"]
+"""Name and version of the JSON contract a result follows."""
+
 
 class Level(StrEnum):
     """Level of a verdict, mildest first; the last two say that there was nothing to judge."""
@@ -119,6 +122,7 @@ class Result:
     `dark` and `lit` are filled by the ambient test only, whose `file` and `camera` are those of the lit frame.
     """
 
+    schema: Schema = "qc.capture/1"
     file: FileFacts
     camera: CameraFacts
     readings: tuple[Reading, ...] = ()

@@ -1,0 +1,72 @@
+"""`qc ambient`: how far under the flash everything else is, where, in what colour, and what to do."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from qc_cli import options as opt
+from qc_cli.output import INTERRUPTED, NOTHING_DONE, Output, status
+
+
+def ambient(
+    frames: Annotated[list[Path], typer.Argument(metavar="FRAME", help="Frames with and without flash.")],
+    dark: Annotated[
+        list[Path] | None,
+        typer.Option("--dark", metavar="FRAME", help="A frame shot without the flash; found when not named."),
+    ] = None,
+    sync: Annotated[
+        str | None,
+        typer.Option("--sync", metavar="TIME", help="Shortest shutter time in step with the flash, as 1/200."),
+    ] = None,
+    sheet: opt.SheetOption = None,
+    preset: opt.PresetOption = None,
+    pictures: opt.PicturesOption = None,
+    json: opt.JsonOption = False,
+    decoder: opt.DecoderOption = opt.DecoderName.AUTO,
+    mosaic: opt.MosaicOption = None,
+    black: opt.BlackOption = 0.0,
+    white: opt.WhiteOption = None,
+    no_color: opt.NoColorOption = False,
+    debug: opt.DebugOption = False,
+) -> None:
+    """Compare frames shot with and without the flash, in any order, settings the same.
+
+    Says how many stops the ambient light lies under the flash, in the frame and in each zone of the set sheet,
+    where it is worst, what colour it has, and what can be done about it.
+    """
+    output = Output(json=json, no_color=no_color, debug=debug)
+    hint = opt.mosaic_hint(mosaic, black, white)
+    from qc.measure.ambient import SPEC
+
+    from qc.errors import QcError
+    from qc.pipeline import measure_ambient
+    from qc.sheet.find import find_sheet
+    from qc.sheet.read import read_sheet
+
+    try:
+        limit = opt.shutter_time(sync)
+        intent = read_sheet(sheet) if sheet is not None else find_sheet(frames[0])
+        result = measure_ambient(
+            frames,
+            intent,
+            preset=preset,
+            dark=dark or (),
+            sync_limit_s=limit,
+            decoder=decoder,
+            mosaic=hint,
+        )
+        output.result(result, details=True, name_width=0, specs=[SPEC])
+        if pictures is not None:
+            output.pictures(result, pictures, intent)
+    except KeyboardInterrupt:
+        raise typer.Exit(INTERRUPTED) from None
+    except QcError as error:
+        output.complain(str(error))
+        raise typer.Exit(NOTHING_DONE) from None
+    except Exception as error:  # noqa: BLE001 - a defect of ours is told in one line, not in forty
+        output.fault("ambient test", error)
+        raise typer.Exit(NOTHING_DONE) from (error if debug else None)
+    raise typer.Exit(status(["lost" if result.digest is None else result.verdict.level], faults=0))

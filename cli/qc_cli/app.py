@@ -1,0 +1,61 @@
+"""The command's entry point: every command is registered here, one line each."""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated
+
+import typer
+
+from qc_cli import sheet
+from qc_cli.ambient import ambient
+from qc_cli.check import check
+from qc_cli.explain import explain
+from qc_cli.output import INTERRUPTED, drop_stdout
+
+# without rich markup, help is plain in a pipe and costs no import of rich
+app = typer.Typer(
+    name="qc",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+app.command()(check)
+app.command()(ambient)
+app.add_typer(sheet.app, name="sheet")
+app.command()(explain)
+
+
+@app.callback()
+def top(version: Annotated[bool, typer.Option("--version", help="Show the version and leave.")] = False) -> None:
+    """Quality control of tethered captures on a still-life set.
+
+    Exit status: 0 done and nothing at halt; 1 done, something at halt or not measured; 2 wrong use, or nothing
+    could be measured.
+    """
+    if version:
+        from importlib.metadata import version as version_of
+
+        typer.echo(f"framegauge {version_of('framegauge')}")
+        raise typer.Exit
+
+
+def main() -> None:
+    """Run the command; an interruption or a reader that went away ends it without a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            # a terminal or pipe that is not UTF-8 gets escapes, never an error in the middle of a table
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        app()
+        sys.stdout.flush()
+    except KeyboardInterrupt:
+        sys.exit(INTERRUPTED)
+    except BrokenPipeError:
+        drop_stdout()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,70 @@
+"""`qc check`: measure and judge captures."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from qc_cli import options as opt
+from qc_cli.output import INTERRUPTED, NOTHING_DONE, Output, status
+
+if TYPE_CHECKING:
+    from qc.sheet.sheet import Sheet
+
+
+def check(
+    captures: Annotated[list[Path], typer.Argument(metavar="CAPTURE", help="Captures to measure.")],
+    sheet: opt.SheetOption = None,
+    preset: opt.PresetOption = None,
+    pictures: opt.PicturesOption = None,
+    json: opt.JsonOption = False,
+    verbose: opt.VerboseOption = False,
+    decoder: opt.DecoderOption = opt.DecoderName.AUTO,
+    mosaic: opt.MosaicOption = None,
+    black: opt.BlackOption = 0.0,
+    white: opt.WhiteOption = None,
+    no_color: opt.NoColorOption = False,
+    debug: opt.DebugOption = False,
+) -> None:
+    """Measure captures and judge them by the set sheet or preset.
+
+    Without a sheet or preset nothing of taste is judged: readings are shown as numbers.
+    """
+    output = Output(json=json, no_color=no_color, debug=debug)
+    hint = opt.mosaic_hint(mosaic, black, white)
+    from qc.errors import QcError, printable
+    from qc.pipeline import _ready_specs as specs
+    from qc.pipeline import measure_capture
+    from qc.sheet.find import find_sheet
+    from qc.sheet.read import read_sheet
+
+    try:
+        named = read_sheet(sheet) if sheet is not None else None
+    except QcError as error:
+        output.complain(str(error))
+        raise typer.Exit(NOTHING_DONE) from None
+    name_width = max(len(printable(path.name)) for path in captures)
+    levels: list[str] = []
+    faults = 0
+    said: set[str] = set()
+    for path in captures:
+        try:
+            intent: Sheet | None = named or find_sheet(path)
+            result = measure_capture(path, intent, preset=preset, decoder=decoder, mosaic=hint)
+            levels.append("lost" if result.digest is None else result.verdict.level)
+            output.result(result, details=verbose or len(captures) == 1, name_width=name_width, specs=specs())
+            if pictures is not None:
+                output.pictures(result, pictures, intent)
+        except KeyboardInterrupt:
+            raise typer.Exit(INTERRUPTED) from None
+        except QcError as error:
+            faults += 1
+            if str(error) not in said:  # one bad sheet over many captures is told once
+                output.complain(str(error))
+            said.add(str(error))
+        except Exception as error:  # noqa: BLE001 - a defect of ours in one file must not lose the others
+            faults += 1
+            output.fault(printable(path), error)
+    raise typer.Exit(status(levels, faults=faults))

@@ -1,0 +1,100 @@
+"""Options that several commands share, and how they become the library's arguments."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from qc.decode import MosaicHint
+
+
+class Preset(StrEnum):
+    """Sets of default limits."""
+
+    LOOSE = "loose"
+    SERIES = "series"
+    STRICT = "strict"
+
+
+class DecoderName(StrEnum):
+    """Decoders that may be asked for."""
+
+    AUTO = "auto"
+    RAWPY = "rawpy"
+    FLASHRAW = "flashraw"
+
+
+class Pattern(StrEnum):
+    """How a mosaic in an unmarked TIFF lies."""
+
+    RGGB = "RGGB"
+    BGGR = "BGGR"
+    GRBG = "GRBG"
+    GBRG = "GBRG"
+    MONO = "mono"
+
+
+SheetOption = Annotated[
+    Path | None, typer.Option("--sheet", metavar="SHEET", help="Set sheet; found by itself when not given.")
+]
+PresetOption = Annotated[
+    Preset | None, typer.Option("--preset", help="Default limits; goes before the sheet's preset.")
+]
+PicturesOption = Annotated[
+    Path | None, typer.Option("--pictures", metavar="DIR", help="Save drawings of what was found there.")
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="One line of JSON per result on stdout.")]
+VerboseOption = Annotated[bool, typer.Option("--verbose", "-v", help="Every reading of every frame.")]
+NoColorOption = Annotated[
+    bool, typer.Option("--no-color", help="No colour; the environment variable NO_COLOR does the same.")
+]
+DebugOption = Annotated[bool, typer.Option("--debug", help="Show where an internal fault happened.")]
+DecoderOption = Annotated[DecoderName, typer.Option("--decoder", help="Which decoder reads raw files.")]
+MosaicOption = Annotated[
+    Pattern | None, typer.Option("--mosaic", help="Read unmarked one-channel TIFFs as a linear mosaic.")
+]
+BlackOption = Annotated[float, typer.Option("--black", help="With --mosaic: level of no light, DN.")]
+WhiteOption = Annotated[
+    float | None,
+    typer.Option("--white", help="With --mosaic: white level, DN; the largest code when not given."),
+]
+
+
+def mosaic_hint(pattern: Pattern | None, black: float, white: float | None) -> MosaicHint | None:
+    """Return how unmarked mosaics are to be read, or None when they are not."""
+    if pattern is None:
+        if black or white is not None:
+            raise typer.BadParameter("--black and --white go with --mosaic")
+        return None
+    from qc.decode import BAYER, MosaicHint
+    from qc.frame import Cfa
+
+    cfa = Cfa(pattern=((0,),), colours="L") if pattern is Pattern.MONO else BAYER[pattern]
+    return MosaicHint(cfa=cfa, black=black, white=white)
+
+
+def shutter_time(text: str | None) -> float | None:
+    """Return a shutter time such as ``1/200`` in seconds."""
+    if text is None:
+        return None
+    from qc.sheet.model import seconds
+
+    try:
+        return seconds(text)
+    except ValueError as error:
+        raise typer.BadParameter(f"--sync: {error}") from None
+
+
+def corner_points(text: str | None) -> list[tuple[float, float]] | None:
+    """Return the corners written as ``"x,y x,y x,y"``."""
+    if text is None:
+        return None
+    try:
+        pairs = [tuple(float(number) for number in pair.split(",")) for pair in text.split()]
+        return [(x, y) for x, y in pairs]
+    except ValueError:
+        raise typer.BadParameter('--points: write corners as "0.1,0.2 0.5,0.2 0.3,0.6"') from None

@@ -1,0 +1,98 @@
+"""`qc sheet`: write a set sheet, read one over, add a zone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from qc_cli import options as opt
+from qc_cli.output import NOTHING_DONE, Output
+
+app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Write, check and extend a set sheet.")
+
+SheetArgument = Annotated[Path, typer.Argument(metavar="SHEET", help="The set sheet, NAME.set.toml.")]
+
+
+@app.command()
+def new(
+    path: SheetArgument,
+    name: Annotated[str | None, typer.Option("--name", help="What the set is called.")] = None,
+    preset: Annotated[opt.Preset, typer.Option("--preset", help="Default limits.")] = opt.Preset.SERIES,
+) -> None:
+    """Write a commented sheet to start from; a file that is there is not replaced."""
+    from qc.errors import QcError
+    from qc.sheet.write import new_sheet
+
+    output = Output()
+    try:
+        output.line(str(new_sheet(path, name=name, preset=preset)))
+    except QcError as error:
+        output.complain(str(error))
+        raise typer.Exit(NOTHING_DONE) from None
+
+
+@app.command()
+def check(
+    paths: Annotated[list[Path], typer.Argument(metavar="SHEET", help="Set sheets to read over.")],
+) -> None:
+    """Read sheets over and name every mistake with its line."""
+    from qc.errors import QcError
+    from qc.sheet.read import read_sheet
+
+    output = Output()
+    bad = 0
+    for path in paths:
+        try:
+            sheet = read_sheet(path)
+        except QcError as error:
+            bad += 1
+            output.complain(str(error))
+            continue
+        zones = ", ".join(f"{zone.name} ({zone.role})" for zone in sheet.zones) or "no zones"
+        preset = f"preset {sheet.preset}" if sheet.preset else "no preset"
+        output.line(f"{sheet.path}: good; {preset}; {zones}")
+    raise typer.Exit(NOTHING_DONE if bad else 0)
+
+
+@app.command()
+def zone(
+    path: SheetArgument,
+    name: Annotated[str, typer.Argument(metavar="NAME", help="What you call the zone.")],
+    role: Annotated[
+        str, typer.Argument(metavar="ROLE", help="protect, allow, sharp, moving, witness, patch or backdrop.")
+    ],
+    box: Annotated[
+        tuple[float, float, float, float] | None,
+        typer.Option("--box", metavar="LEFT TOP WIDTH HEIGHT", help="Fractions of the upright picture."),
+    ] = None,
+    points: Annotated[
+        str | None, typer.Option("--points", metavar='"X,Y X,Y X,Y..."', help="Corners, as fractions.")
+    ] = None,
+    budget: Annotated[float | None, typer.Option("--budget", help="allow: burnt area meant, % of frame.")] = None,
+    reference: Annotated[
+        str | None, typer.Option("--reference", help='patch: "neutral" or "EDITION/patch" of a chart.')
+    ] = None,
+    lightness: Annotated[float | None, typer.Option("--lightness", help="patch: L* of its reference.")] = None,
+) -> None:
+    """Add a zone at the end of a sheet; what is in it stays as it was typed."""
+    from qc.errors import QcError
+    from qc.sheet.write import add_zone
+
+    output = Output()
+    try:
+        add_zone(
+            path,
+            name,
+            role,
+            box=box,
+            points=opt.corner_points(points),
+            budget=budget,
+            reference=reference,
+            lightness=lightness,
+        )
+    except QcError as error:
+        output.complain(str(error))
+        raise typer.Exit(NOTHING_DONE) from None
+    output.line(f"{path}: zone {name!r} ({role}) added")

@@ -1,0 +1,222 @@
+"""A result in words: one line a frame, and on demand every reading, for a terminal or a pipe.
+
+Screen words are set words: what a photographer says, with zone names, never coordinates or catalogue names. Text
+from files and sheets is cleaned of control characters and is never read as markup. On a terminal the line wraps
+inside its column; on a pipe it stays one line, however long.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from rich.console import Group
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from qc.judge import spoken_number, spoken_phrase
+from qc.reading import Reading, ReadingSpec, Spec
+from qc.result import CameraFacts, Cause, Level, Result
+
+COLOUR = {
+    # Okabe & Ito, Color Universal Design (2008): told apart with any colour vision; heights say the same
+    Level.CLEAR: "#009E73",
+    Level.NOTE: "#56B4E9",
+    Level.WARN: "#E69F00",
+    Level.HALT: "#D55E00",
+    Level.UNJUDGED: "default",
+    Level.UNMEASURED: "#CC79A7",
+}
+"""Colour of each level."""
+
+COLUMN = {
+    Level.CLEAR: "▁",
+    Level.NOTE: "▃",
+    Level.WARN: "▅",
+    Level.HALT: "█",
+    Level.UNJUDGED: " ",
+    Level.UNMEASURED: "?",
+}
+"""Mark of each level: a column that rises with it."""
+
+PLAIN = {
+    Level.CLEAR: ".",
+    Level.NOTE: "-",
+    Level.WARN: "=",
+    Level.HALT: "#",
+    Level.UNJUDGED: " ",
+    Level.UNMEASURED: "?",
+}
+"""The same where only plain text can be shown."""
+
+LONGEST_NAME = 28
+"""File names longer than this are cut in the middle on a terminal; on a pipe never."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line of the full view: where, what, how sure, and what there is to say about it."""
+
+    place: str
+    said: str
+    sure: str
+    remark: str
+    level: Level | None
+
+
+def clean(text: str) -> str:
+    r"""Return text as one line that no terminal acts on: control characters as ``\xNN``."""
+    # what is not UTF-8 was turned into printable signs by `qc.errors.printable` already
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
+
+
+def time_of(result: Result) -> str:
+    """Return the time of day the capture was taken, ``HH:MM:SS``, or dashes."""
+    taken = result.camera.settings.taken or ""
+    return taken[11:19] if len(taken) >= 19 else "--:--:--"
+
+
+def reason_of(result: Result) -> str:
+    """Return the one most important reason, and how many more there are at the same level."""
+    causes = result.verdict.causes
+    if not causes:
+        return ""
+    more = sum(cause.level == causes[0].level for cause in causes) - 1
+    return clean(causes[0].text) + (f"  (+{more})" if more else "")
+
+
+def name_of(result: Result) -> str:
+    """Return the capture's name, or the names of all frames of an ambient test."""
+    names = [file.name for file, _ in (*result.lit, *result.dark)] or [result.file.name]
+    return clean(" / ".join(names))
+
+
+def plain_line(result: Result, *, name_width: int = 0) -> str:
+    """Return the line of one frame without colour or wrapping: for a pipe, a log, a test."""
+    level = result.verdict.level
+    cells = (time_of(result), f"{name_of(result):<{name_width}}", PLAIN[level], f"{level:<10}", reason_of(result))
+    return "  ".join(cells[:3]) + " " + "  ".join(cells[3:]).rstrip()
+
+
+def line(result: Result, *, name_width: int = 0) -> Table:
+    """Return the line of one frame for a terminal."""
+    level = result.verdict.level
+    row = Table.grid(padding=(0, 2, 0, 0))
+    row.add_column(no_wrap=True)
+    row.add_column(no_wrap=True, min_width=min(name_width, LONGEST_NAME))
+    row.add_column(no_wrap=True, min_width=12)
+    row.add_column(overflow="fold")
+    mark = Text(f"{COLUMN[level]} {level}", style=COLOUR[level])
+    row.add_row(Text(time_of(result)), Text(cut_middle(name_of(result))), mark, Text(reason_of(result)))
+    return row
+
+
+def cut_middle(text: str, longest: int = LONGEST_NAME) -> str:
+    """Return text of at most `longest` signs, cut in the middle: both ends of a file name tell captures apart."""
+    if len(text) <= longest:
+        return text
+    head = (longest - 1) // 2
+    return f"{text[:head]}…{text[-(longest - 1 - head) :]}"
+
+
+def plain_details(result: Result, specs: Sequence[Spec]) -> Iterator[str]:
+    """Yield every reading and finding as plain lines."""
+    yield f"  {settings_line(result)}"
+    for row in rows(result, specs):
+        mark = f"  {PLAIN[row.level]} {row.level}" if row.level else ""
+        parts = (f"{row.place:<12}", f"{row.said:<40}", f"{row.sure:<8}")
+        yield f"  {'  '.join(parts)}{mark}  {row.remark}".rstrip()
+    for finding in notes(result):
+        yield f"  {finding}"
+
+
+def details(result: Result, specs: Sequence[Spec]) -> Group:
+    """Return every reading and finding for a terminal."""
+    found = [Padding(Text(note), (0, 0, 0, 2)) for note in notes(result)]
+    settings = Padding(Text(settings_line(result), style="dim"), (0, 0, 0, 2))
+    return Group(settings, Padding(_table(result, specs), (0, 0, 0, 2)), *found)
+
+
+def _table(result: Result, specs: Sequence[Spec]) -> Table:
+    view = Table.grid(padding=(0, 2, 0, 0))
+    view.add_column(width=10, no_wrap=True)
+    view.add_column(min_width=26, overflow="fold", ratio=5)
+    view.add_column(no_wrap=True, min_width=6)
+    view.add_column(overflow="fold", ratio=6)
+    last = None
+    for row in rows(result, specs):
+        place = "" if row.place == last else cut_middle(row.place, 10)
+        last = row.place
+        remark = Text(row.remark, style="dim")
+        if row.level is not None:
+            remark = Text(f"{COLUMN[row.level]} {row.level}  ", style=COLOUR[row.level]) + Text(row.remark)
+        view.add_row(Text(place, style="bold"), Text(row.said), Text(row.sure, style="dim"), remark)
+    return view
+
+
+def rows(result: Result, specs: Sequence[Spec]) -> Iterator[Row]:
+    """Yield the readings in words: the frame first, then each zone, in the order of reporting."""
+    known = {reading.name: reading for spec in specs for reading in spec.readings}
+    causes = {(cause.reading, cause.zone): cause for cause in result.verdict.causes}
+    places = list(dict.fromkeys([None, *(reading.zone for reading in result.readings)]))
+    for place in places:
+        for reading in result.readings:
+            if reading.zone == place and reading.name in known:
+                yield _row(reading, known[reading.name], causes.get((reading.name, reading.zone)))
+
+
+def notes(result: Result) -> Iterator[str]:
+    """Yield what was found in words, then why some ± are missing, each once."""
+    for finding in result.findings:
+        yield clean(finding.text if finding.zone is None else f"{finding.zone}: {finding.text}")
+    doubts = (reading.doubt.text for reading in result.readings if reading.doubt is not None)
+    for doubt in dict.fromkeys(doubts):
+        yield clean(f"±? {doubt}")
+
+
+def settings_line(result: Result) -> str:
+    """Return the recorded settings, the size and what read the file, as far as they are known."""
+    return clean(", ".join(_settings(result.camera)) or "no settings recorded")
+
+
+def _row(reading: Reading, spec: ReadingSpec, cause: Cause | None) -> Row:
+    sure = ""
+    if reading.plus_minus is not None:
+        sure = f"±{spoken_number(reading.plus_minus, spec.decimals)}"
+    elif reading.doubt is not None:
+        sure = "±?"
+    remark = ""
+    if reading.reason is not None:
+        remark = reading.reason.text
+    elif cause is not None and cause.limit is not None:
+        bar = spoken_number(cause.limit, spec.decimals)
+        remark = f"{'under' if spec.worse == 'low' else 'over'} {bar} ({cause.origin})"
+    return Row(
+        place=clean(reading.zone or "frame"),
+        said=clean(spoken_phrase(reading, spec)),
+        sure=sure,
+        remark=clean(remark),
+        level=cause.level if cause is not None and reading.value is not None else None,
+    )
+
+
+def _settings(camera: CameraFacts) -> Iterator[str]:
+    settings = camera.settings
+    if settings.shutter_s is not None:
+        yield shutter(settings.shutter_s)
+    if settings.aperture is not None:
+        yield f"f/{settings.aperture:.3g}"
+    if settings.iso is not None:
+        yield f"ISO {settings.iso:g}"
+    if settings.focal_mm is not None:
+        yield f"{settings.focal_mm:.4g} mm"
+    if camera.width and camera.height:
+        yield f"{camera.width} × {camera.height}"
+    if camera.kind is not None:
+        yield camera.kind
+
+
+def shutter(seconds: float) -> str:
+    """Return a shutter time as it stands on a camera: "1/160 s", "0.5 s"."""
+    return f"1/{1 / seconds:.0f} s" if seconds < 0.3 else f"{seconds:.2g} s"
