@@ -8,7 +8,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.frame import Camera, Cfa, Colour, Kind
+from qc.frame import BlackSource, Camera, Cfa, Colour, Kind
 from qc.reading import Finding
 
 Window = tuple[int, int, int, int]
@@ -37,6 +37,8 @@ class Decoded:
         (1, colours) for linear files; DN.
     black_tagged : bool
         False when the file states no black and 0 stands in.
+    black_source : str
+        Who states it: the file's tag, the decoder's table, or the caller.
     black_rows, black_columns : ndarray of float64 or None
         Per-row and per-column additions of the visible area (DNG BlackLevelDeltaV and H), or None.
     white : float
@@ -70,6 +72,7 @@ class Decoded:
     colours: str
     black: NDArray[np.float64]
     black_tagged: bool = True
+    black_source: BlackSource = "decoder"
     black_rows: NDArray[np.float64] | None = None
     black_columns: NDArray[np.float64] | None = None
     white: float
