@@ -35,6 +35,7 @@ MOST_LIFT = 6
 """Most stops a dark frame is lifted by in its preview."""
 
 _MAGIC = b"qc.digest/"
+_CHECK = 4
 _CODES = 65535
 _QUALITIES = (90, 75, 55, 35, 15)
 _MOST_CORNERS = 20_000
@@ -74,7 +75,7 @@ class Digest:
     lift: int = 0
 
     def to_bytes(self) -> bytes:
-        """Return the stored form: a version mark, then an npz archive without pickles.
+        """Return the stored form: version, checksum, and an npz archive without pickles.
 
         The preview is stored as JPEG and so comes back nearly, not exactly, the same. Maps are stored in half
         precision where that keeps every value within 1 part in 2,048, else in single precision.
@@ -100,16 +101,19 @@ class Digest:
         UsageError
             When it is not a digest, is damaged, or has a version that this framegauge does not know.
         """
-        mark, _, archive = stored.partition(b"\n")
+        mark, _, rest = stored.partition(b"\n")
         version = mark.removeprefix(_MAGIC)
         if mark == version or not version.isdigit():
             raise UsageError("not a digest")
         if int(version) != VERSION:
             raise UsageError(f"digest of version {int(version)}: only version {VERSION} can be read here")
+        archive = rest[_CHECK:]
+        if zlib.crc32(archive).to_bytes(_CHECK) != rest[:_CHECK]:
+            raise UsageError("damaged digest: it is not as it was written")
         try:
             with np.load(io.BytesIO(archive), allow_pickle=False) as members:
                 return _digest_of(dict(members))
-        except (ValueError, KeyError, TypeError, OSError, EOFError, zipfile.BadZipFile, zlib.error) as error:
+        except (ValueError, KeyError, TypeError, OSError, zipfile.BadZipFile) as error:
             raise UsageError(f"damaged digest: {error}") from error
 
 
@@ -294,4 +298,5 @@ def _pack(header: Mapping[str, object], arrays: Mapping[str, NDArray[Any]]) -> b
     text = json.dumps(header, allow_nan=False).encode()
     buffer = io.BytesIO()
     np.savez_compressed(buffer, allow_pickle=False, header=np.frombuffer(text, dtype=np.uint8), **arrays)
-    return _MAGIC + str(VERSION).encode() + b"\n" + buffer.getvalue()
+    archive = buffer.getvalue()
+    return _MAGIC + str(VERSION).encode() + b"\n" + zlib.crc32(archive).to_bytes(_CHECK) + archive

@@ -32,9 +32,9 @@ QUIET: Final[RGB] = (146, 146, 146)
 LEVELS: Final[Mapping[Level, RGB]] = {
     Level.CLEAR: OKABE_ITO["bluish green"],
     Level.NOTE: OKABE_ITO["sky blue"],
-    Level.WARN: OKABE_ITO["yellow"],
+    Level.WARN: OKABE_ITO["orange"],
     Level.HALT: OKABE_ITO["vermillion"],
-    Level.UNJUDGED: QUIET,
+    Level.UNJUDGED: (112, 112, 112),
     Level.UNMEASURED: OKABE_ITO["reddish purple"],
 }
 """Colour by level; the level is always said by a column's height and a word as well."""

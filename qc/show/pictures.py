@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +19,7 @@ from qc.show.draw._canvas import Caption, Picture
 MADE_BY: Final = "framegauge"
 _CAPTURE = "framegauge capture"
 _LONGEST_NAME = 150
+_DEVICE = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\.|$)", re.IGNORECASE)
 _SEVERITY = (Level.CLEAR, Level.NOTE, Level.WARN, Level.HALT)
 
 
@@ -153,7 +155,8 @@ def caption_of(result: Result, job: Job) -> Caption:
 
 def value_text(reading: Reading, spec: ReadingSpec) -> str:
     """Say a reading in words: place, quantity, value, ±, unit; or why there is none."""
-    what = f"{reading.zone or 'frame'}: {spec.name.partition('.')[2].replace('_', ' ')}"
+    where = f"{reading.zone}: " if reading.zone else ""
+    what = where + spec.name.partition(".")[2].replace("_", " ")
     if reading.value is None:
         return f"{what} not measured, {reading.reason.text if reading.reason else ''}"
     about = "" if reading.plus_minus is None else f" ± {reading.plus_minus:.{spec.decimals}f}"
@@ -165,8 +168,7 @@ def safe_name(name: str) -> str:
     """Return a capture's name as every file system takes it: no separators, no hidden files, not too long."""
     kept = "".join(c if c.isalnum() or c in " ._-()+~@" else "_" for c in name).strip(" .") or "_"
     short = kept.encode()[:_LONGEST_NAME].decode(errors="ignore")
-    device = short.split(".")[0].upper()
-    return f"_{short}" if device in {"CON", "PRN", "AUX", "NUL"} or device[:3] in {"COM", "LPT"} else short
+    return f"_{short}" if _DEVICE.match(short) else short
 
 
 def _belongs(cause: Cause, spec: Spec) -> bool:

@@ -19,6 +19,9 @@ from qc.show.palette import LEVELS, QUIET, RGB, SURROUND, TEXT
 Picture = NDArray[np.uint8]
 """sRGB, shape (rows, columns, 3)."""
 
+PlateBox = tuple[int, int, int, int]
+"""Column, row, width and height of a piece of text."""
+
 MOST_COLUMNS, MOST_ROWS = 1600, 1300
 """Room for the picture: a drawing is seen whole on a laptop."""
 
@@ -27,7 +30,7 @@ LEAST_COLUMNS = 1000
 
 MARGIN = 24
 _BRIGHTEST = 0.8
-_ZONE: Final[RGB] = (168, 168, 168)
+_ZONE: Final[RGB] = (255, 255, 255)
 _HEIGHTS: Final = {Level.CLEAR: 0.15, Level.NOTE: 0.4, Level.WARN: 0.65, Level.HALT: 1.0}
 
 
@@ -69,25 +72,32 @@ def grey_picture(digest: Digest) -> Picture:
     return np.repeat(dimmed[:, :, np.newaxis], 3, axis=2)
 
 
-def draw_zones(picture: Picture, zones: Sequence[Zone]) -> None:
-    """Draw each zone as a thin line with its name."""
-    for zone in zones:
-        points = to_pixels(zone.points, picture)
-        stroke(picture, points, _ZONE, thickness=1)
-        column, row = points.min(axis=0).astype(int)
-        plate(picture, zone.name, (int(column) + 5, int(row) + 4), _ZONE)
+def draw_zones(picture: Picture, zones: Sequence[Zone]) -> list[PlateBox]:
+    """Draw each zone as a thin line with its name, half transparent; return where the names stand."""
+    drawn = picture.copy()
+    outlines = [to_pixels(zone.points, picture) for zone in zones]
+    for points in outlines:
+        stroke(drawn, points, _ZONE, thickness=1)
+    picture[:] = ((picture.astype(np.uint16) + drawn) // 2).astype(np.uint8)
+    places = []
+    for zone, points in zip(zones, outlines, strict=True):
+        column, row = points.min(axis=0).astype(int).tolist()
+        name = _text.cut_middle(zone.name, _text.SMALL, picture.shape[1] // 2)
+        places.append(plate(picture, name, (column + 4, row + 4), TEXT))
+    return places
 
 
-def plate(picture: Picture, text: str, at: tuple[int, int], colour: RGB) -> None:
-    """Write a short text on a dimmed ground, kept inside the picture."""
+def plate(picture: Picture, text: str, at: tuple[int, int], colour: RGB) -> PlateBox:
+    """Write a short text on a dimmed ground, kept inside the picture; return where it stands."""
     left, top, wide, high = plate_box(picture, text, at)
     ground = picture[top : top + high, left : left + wide]
     ground[:] = (ground * 0.3 + np.array(SURROUND) * 0.7).astype(np.uint8)
     _text.write(picture, text, (left + 5, top), _text.SMALL, colour)
+    return left, top, wide, high
 
 
-def plate_box(picture: Picture, text: str, at: tuple[int, int]) -> tuple[int, int, int, int]:
-    """Return column, row, width and height of a `plate`, moved to lie inside the picture."""
+def plate_box(picture: Picture, text: str, at: tuple[int, int]) -> PlateBox:
+    """Return where a `plate` would stand, moved to lie inside the picture."""
     wide, high = _text.width(text, _text.SMALL) + 10, _text.height(_text.SMALL)
     rows, columns = picture.shape[:2]
     return max(0, min(at[0], columns - wide)), max(0, min(at[1], rows - high)), wide, high

@@ -14,7 +14,8 @@ Style = Literal["solid", "dashed", "dotted"]
 Points = NDArray[np.float64]
 """Columns and rows of an image, shape (n, 2); whole numbers are pixel centres."""
 
-_STROKES: Final[dict[Style, tuple[float, float]]] = {"dashed": (11.0, 7.0), "dotted": (1.5, 6.5)}
+_STROKES: Final[dict[Style, tuple[float, float]]] = {"dashed": (10.0, 10.0), "dotted": (1.0, 9.0)}
+"""Pixels drawn and left out; round ends add three to what is drawn."""
 _SHIFT = 4
 """Bits of fraction that OpenCV reads in a coordinate."""
 

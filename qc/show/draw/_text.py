@@ -14,10 +14,10 @@ from qc.show.palette import RGB
 if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont
 
-SMALL = 22
+SMALL = 24
 """Pixels; readable when a picture is shown at half size."""
 
-LARGE = 30
+LARGE = 32
 
 _SPELLED = {"Δ": "delta ", "−": "-", "–": "-", "—": "-", "×": "x", "≤": "<=", "≥": ">=", "µ": "u", "σ": "sigma"}
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from qc.digest import Digest
 from qc.reading import TileMap
@@ -19,7 +20,7 @@ _COLOUR = OKABE_ITO["sky blue"]
 _SHORTEST = 0.15
 _LONGEST = 0.9
 _ROOM = 40.0
-"""Least distance of segments, pixels of the drawing; of finer tiles, the longest segment in reach is drawn."""
+"""Least distance of segments, pixels of the drawing; finer tiles are pooled."""
 
 
 def draw_arrows(digest: Digest, tile_map: TileMap, *, caption: Caption, zones: Sequence[Zone] = ()) -> Picture:
@@ -51,30 +52,38 @@ def draw_arrows(digest: Digest, tile_map: TileMap, *, caption: Caption, zones: S
         raise ValueError(f"{tile_map.name}: a map of directions needs angles")
     picture = grey_picture(digest)
     draw_zones(picture, zones)
-    low, high, _ = ends(tile_map)
     rows, columns = tile_map.values.shape
     pitch = np.array((picture.shape[1] / columns, picture.shape[0] / rows))
     step = max(1, int(np.ceil(_ROOM / pitch.min())))
     longest = float(pitch.min()) * step * _LONGEST
-    known = np.isfinite(tile_map.values) & np.isfinite(tile_map.angles)
-    ranked = np.where(known, tile_map.values, -np.inf)
-    for top in range(0, rows, step):
-        for left in range(0, columns, step):
-            block = ranked[top : top + step, left : left + step]
-            row, column = np.unravel_index(int(block.argmax()), block.shape)
-            place = int(top + row), int(left + column)
-            if not known[place]:
-                continue
-            length = _length(float(tile_map.values[place]), low, high) * longest
-            angle = np.deg2rad(tile_map.angles[place])
-            centre = (np.array(place[::-1]) + 0.5) * pitch - 0.5
-            reach = np.array((np.cos(angle), -np.sin(angle))) * length / 2  # rows run down
-            stroke(picture, np.array([centre - reach, centre + reach]), _COLOUR, closed=False)
+    for place, length, angle in _pooled(tile_map, tile_map.angles, step):
+        reach = np.array((np.cos(angle), -np.sin(angle))) * length * longest / 2  # rows run down
+        centre = place * pitch - 0.5
+        stroke(picture, np.array([centre - reach, centre + reach]), _COLOUR, closed=False)
     return compose(picture, caption, _key(tile_map, longest, room(picture)), lift=digest.lift)
 
 
-def _length(value: float, low: float, high: float) -> float:
-    return float(np.clip((value - low) / (high - low), _SHORTEST, 1.0))
+def _pooled(
+    tile_map: TileMap, angles: NDArray[np.float32], step: int
+) -> Iterator[tuple[NDArray[np.float64], float, float]]:
+    """Yield centre (x, y in tiles), length (0 to 1) and angle (radians) of blocks of `step` × `step` tiles.
+
+    Directions are averaged as vectors at twice their angle, the way of axial data (Mardia and Jupp 2000,
+    Directional Statistics, 9.4, value from memory): tiles that disagree shorten each other.
+    """
+    low, high, _ = ends(tile_map)
+    lengths = np.clip((tile_map.values - low) / (high - low), 0.0, 1.0).astype(np.float64)
+    vectors = lengths * np.exp(2j * np.deg2rad(angles.astype(np.float64)))
+    rows, columns = vectors.shape
+    for top in range(0, rows, step):
+        for left in range(0, columns, step):
+            block = vectors[top : top + step, left : left + step]
+            known = np.argwhere(np.isfinite(block))
+            if len(known) == 0:
+                continue
+            mean = complex(block[tuple(known.T)].mean())
+            centre = known.mean(axis=0)[::-1] + np.array((left + 0.5, top + 0.5))
+            yield centre, max(_SHORTEST, abs(mean)), float(np.angle(mean)) / 2
 
 
 def _key(tile_map: TileMap, longest: float, wide: int) -> Picture:
@@ -83,7 +92,7 @@ def _key(tile_map: TileMap, longest: float, wide: int) -> Picture:
     strip = blank(_text.height(_text.SMALL) + 8, wide)
     column, middle = 4.0, strip.shape[0] / 2
     for value, extra in ((low, 0), ((low + high) / 2, 1), (high, 0)):
-        length = _length(value, low, high) * longest
+        length = max(_SHORTEST, (value - low) / (high - low)) * longest
         stroke(strip, np.array([[column, middle], [column + length, middle]]), _COLOUR, closed=False)
         text = f"{value:.{decimals + extra}f}"
         _text.write(strip, text, (round(column + length) + 10, 2), _text.SMALL, TEXT)

@@ -14,6 +14,7 @@ from qc.show.draw import _text
 from qc.show.draw._canvas import (
     Caption,
     Picture,
+    PlateBox,
     blank,
     compose,
     draw_zones,
@@ -26,12 +27,13 @@ from qc.show.draw._lines import Style, stroke, to_pixels
 from qc.show.palette import OKABE_ITO, RGB, TEXT
 
 Look = tuple[RGB, Style]
-ALL: Final[Look] = (OKABE_ITO["orange"], "solid")
+ALL: Final[Look] = (OKABE_ITO["yellow"], "solid")
 SEVERAL: Final[Look] = (OKABE_ITO["reddish purple"], "dashed")
 ONE: Final[Look] = (OKABE_ITO["reddish purple"], "dotted")
 PLAIN: Final[Look] = (OKABE_ITO["sky blue"], "solid")
 _MOST_LABELS = 24
 _SAMPLE = 64
+_GAP = 8
 
 
 def draw_outlines(
@@ -57,11 +59,11 @@ def draw_outlines(
         solid, in another colour.
     """
     picture = grey_picture(digest)
-    draw_zones(picture, zones)
+    names = draw_zones(picture, zones)
     for region in reversed(regions):
         colour, style = look_of(region, digest.colours)
         stroke(picture, to_pixels(region.outline or _corners(region), picture), colour, style=style)
-    _label(picture, regions, digest.colours)
+    _label(picture, regions, digest.colours, names)
     return compose(picture, caption, _key(regions, digest.colours, room(picture)), lift=digest.lift)
 
 
@@ -79,27 +81,38 @@ def _corners(region: Region) -> tuple[tuple[float, float], ...]:
     return ((left, top), (left + width, top), (left + width, top + height), (left, top + height))
 
 
-def _label(picture: Picture, regions: Sequence[Region], colours: str) -> None:
-    """Write the area beside each region, largest first, where it hides no other label."""
-    taken: list[tuple[int, int, int, int]] = []
+def _label(picture: Picture, regions: Sequence[Region], colours: str, names: Sequence[PlateBox]) -> None:
+    """Write the area beside each region, largest first, where it hides no other words."""
+    taken = list(names)
+    boxes = [_box(region, picture) for region in regions]
     for region in sorted(regions, key=lambda r: -r.area)[:_MOST_LABELS]:
         text = percent(region.area)
-        (left, top), (right, bottom) = (to_pixels(_corners(region), picture)[[0, 2]]).astype(int).tolist()
-        _, _, wide, high = plate_box(picture, text, (0, 0))
-        for at in (
-            (right + 8, (top + bottom - high) // 2),
-            (left - 8 - wide, (top + bottom - high) // 2),
-            ((left + right - wide) // 2, top - high - 8),
-            ((left + right - wide) // 2, bottom + 8),
-        ):
-            box = plate_box(picture, text, at)
-            if box[:2] == at and not any(_overlap(box, other) for other in taken):
-                taken.append(box)
-                plate(picture, text, at, look_of(region, colours)[0])
-                break
+        fits = [
+            box
+            for at in _beside(_box(region, picture), plate_box(picture, text, (0, 0))[2:])
+            if (box := plate_box(picture, text, at))[:2] == at and not any(_overlap(box, words) for words in taken)
+        ]
+        if fits:  # best where it hides no other region either
+            best = min(fits, key=lambda box: sum(_overlap(box, other) for other in boxes))
+            taken.append(plate(picture, text, best[:2], look_of(region, colours)[0]))
 
 
-def _overlap(a: tuple[int, int, int, int], b: tuple[int, int, int, int]) -> bool:
+def _box(region: Region, picture: Picture) -> PlateBox:
+    (left, top), (right, bottom) = to_pixels(_corners(region), picture)[[0, 2]].astype(int).tolist()
+    return left, top, right - left + 1, bottom - top + 1
+
+
+def _beside(box: PlateBox, size: tuple[int, int]) -> tuple[tuple[int, int], ...]:
+    """Return where a label may stand, best first: at the sides, then at the corners."""
+    (left, top, wide, high), (columns, rows) = box, size
+    before, after = left - _GAP - columns, left + wide + _GAP
+    above, below = top - _GAP - rows, top + high + _GAP
+    across, down = left + (wide - columns) // 2, top + (high - rows) // 2
+    sides = ((after, down), (before, down), (across, above), (across, below))
+    return (*sides, (after, above), (after, below), (before, above), (before, below))
+
+
+def _overlap(a: PlateBox, b: PlateBox) -> bool:
     return a[0] < b[0] + b[2] and b[0] < a[0] + a[2] and a[1] < b[1] + b[3] and b[1] < a[1] + a[3]
 
 

@@ -15,7 +15,7 @@ from qc.show.draw._canvas import Caption, Picture, compose, draw_zones, grey_pic
 from qc.show.draw._scale import bar, colours_at, ends
 
 _RELIEF = 0.5
-_MOST_RELIEF = 20.0
+_MOST_RELIEF = 16.0
 
 
 def draw_tiles(
@@ -44,8 +44,8 @@ def draw_tiles(
     Returns
     -------
     ndarray of uint8, shape (rows, columns, 3)
-        sRGB. The picture's fine detail shows through as a relief whose mean over a tile is nought, so that a
-        tile's mean colour is that of the bar.
+        sRGB. The picture's fine detail shows through as a relief whose mean over a tile is about nought, so
+        that a tile's mean colour is that of the bar within ΔE00 2.
     """
     picture = grey_picture(digest)
     low, high, _ = ends(tile_map)
