@@ -1,14 +1,16 @@
 """Where each limit comes from: a zone of the sheet, over the sheet, over the preset.
 
-A limit has a place, the frame or one zone. Whether a reading's limits are for the frame or for zones of certain
-roles stands in its `SPEC` (`limit_roles`), so that a limit meant for the frame never falls onto a zone. A table
-of limits in the sheet replaces the whole table below it: with a note taken from one place and a halt from
-another nobody could read off the sheet what is judged. An empty table takes the limits away.
+A limit has a place, the frame or one zone, and one that is meant for the frame never falls onto a zone. A
+preset's limits hold where the reading's `SPEC` says (`limits` with `limit_roles`, `frame_limits`). A ``[limits]``
+table of the sheet is for the frame; for a reading that the frame has none of, it is for the zones that the
+preset's are for. A table of limits in the sheet replaces the whole table below it: with a note taken from one
+place and a halt from another nobody could read off the sheet what is judged. An empty table takes the limits
+away.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from qc.reading import Preset, ReadingSpec, Spec
@@ -51,31 +53,24 @@ def resolve(specs: Sequence[Spec], sheet: Sheet | None, preset: str | None = Non
     mapping of (reading, zone or None) to Limit
         Only places where at least one severity has a number.
     """
-    chosen = preset or (sheet.preset if sheet else None)
+    chosen = preset or (sheet.preset if sheet else None) or ""
     limits: dict[Place, Limit] = {}
     for reading in (r for spec in specs for r in spec.readings):
-        if chosen is not None and chosen in reading.limits:
-            limits |= _at_places(reading, sheet, Limit(reading.limits[chosen], f"preset {chosen}"))
+        zones = _zones_of(reading, sheet)
+        if chosen in reading.limits:
+            limit = Limit(reading.limits[chosen], f"preset {chosen}")
+            limits |= {(reading.name, zone): limit for zone in (zones if reading.limit_roles else (None,))}
+        if chosen in reading.frame_limits:
+            limits[reading.name, None] = Limit(reading.frame_limits[chosen], f"preset {chosen}")
         if sheet and reading.name in sheet.limits:
-            limits |= _at_places(reading, sheet, Limit(sheet.limits[reading.name], "sheet"))
-        for zone, table in sheet.zone_limits.items() if sheet else ():
+            limit = Limit(sheet.limits[reading.name], "sheet")
+            limits |= {(reading.name, zone): limit for zone in ((None,) if reading.per_frame else zones)}
+        for name, table in sheet.zone_limits.items() if sheet else ():
             if reading.name in table:
-                limits[reading.name, zone] = Limit(table[reading.name], f"sheet, zone {zone}")
-    return {place: limit for place, limit in limits.items() if any(limit_values(limit.values))}
+                limits[reading.name, name] = Limit(table[reading.name], f"sheet, zone {name}")
+    return {place: limit for place, limit in limits.items() if limit.values != Preset()}
 
 
-def limit_values(preset: Preset) -> tuple[bool, bool, bool]:
-    """Tell which of note, warn and halt have a number."""
-    return preset.note is not None, preset.warn is not None, preset.halt is not None
-
-
-def _at_places(reading: ReadingSpec, sheet: Sheet | None, limit: Limit) -> Mapping[Place, Limit]:
-    return {(reading.name, zone): limit for zone in _places(reading, sheet)}
-
-
-def _places(reading: ReadingSpec, sheet: Sheet | None) -> Iterator[str | None]:
-    if not reading.limit_roles:
-        yield None
-    for zone in sheet.zones if sheet else ():
-        if zone.role in reading.limit_roles:
-            yield zone.name
+def _zones_of(reading: ReadingSpec, sheet: Sheet | None) -> tuple[str, ...]:
+    roles = reading.limit_roles or reading.per_zone
+    return tuple(zone.name for zone in sheet.zones if zone.role in roles) if sheet else ()

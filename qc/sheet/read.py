@@ -86,7 +86,8 @@ def _problem(kind: str, place: KeyPath, said: str, value: object, context: Mappi
     if kind == "extra_forbidden":
         if "limits" in outer and isinstance(value, dict):
             return None  # the name of a reading without its quotes
-        return place, "unknown key" + near(last, _fields(place))
+        known = _fields(place)
+        return place, "unknown key" + (near(last, known) or f"; there are {', '.join(known)}")
     if isinstance(last, int) and kind in ("missing", "too_short", "too_long"):
         return tuple(outer), "has too few numbers"
     if kind == "missing":

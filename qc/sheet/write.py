@@ -154,7 +154,11 @@ def _text(path: str | os.PathLike[str]) -> str:
 
 
 def _quoted(text: str) -> str:
-    # a TOML basic string takes JSON's escapes, but for surrogates and DEL
+    try:
+        text.encode("utf-8")
+    except UnicodeEncodeError:
+        raise UsageError(f"{printable(text)}: a name that is not text cannot stand in a sheet") from None
+    # a TOML basic string takes JSON's escapes, but DEL must be escaped too
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
