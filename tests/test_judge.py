@@ -1,0 +1,190 @@
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import get_args
+
+import pytest
+
+from qc.errors import CaptureError
+from qc.judge import OF_FINDING, judge, passed, spoken, spoken_number
+from qc.reading import Bound, Finding, Preset, Reading, Reason, Worse
+from qc.result import FileFacts, Level, State, Verdict
+from qc.sheet.limits import resolve
+from qc.sheet.sheet import Sheet
+from tests.sheet.toys import BLUR, BURNT, LABEL, NECK, SPECS
+
+WHOLE = FileFacts(path="SB_0007.dng", name="SB_0007.dng")
+SHEET = Sheet(preset="series", zones=(LABEL, NECK))
+
+
+def reading(name: str, value: float | None, zone: str | None = None, *, bound: Bound | None = None) -> Reading:
+    spec = next(r for s in SPECS for r in s.readings if r.name == name)
+    reason = Reason("texture", "texture: blur cannot be read") if value is None else None
+    return Reading(name=name, unit=spec.unit, zone=zone, value=value, reason=reason, bound=bound)
+
+
+def verdict(
+    *readings: Reading,
+    findings: Sequence[Finding] = (),
+    sheet: Sheet | None = SHEET,
+    file: FileFacts = WHOLE,
+    preset: str | None = None,
+) -> Verdict:
+    limits = resolve(SPECS, sheet, preset)
+    zones = sheet.zones if sheet else ()
+    return judge(file, readings, findings, specs=SPECS, zones=zones, limits=limits)
+
+
+def test_without_sheet_or_preset_nothing_of_taste_is_judged() -> None:
+    assert verdict(reading("burnt.area", 80.0), sheet=None) == Verdict(level=Level.UNJUDGED)
+
+
+def test_a_preset_without_a_sheet_is_judged_by() -> None:
+    assert verdict(reading("burnt.area", 2.5), sheet=None, preset="series").level == Level.WARN
+
+
+def test_within_all_limits_is_clear() -> None:
+    assert verdict(reading("burnt.area", 0.0, "label"), reading("tint.shift", -4.9)).level == Level.CLEAR
+
+
+@pytest.mark.parametrize(
+    ("value", "level"),
+    [(0.0, Level.CLEAR), (0.01, Level.CLEAR), (0.011, Level.NOTE), (0.06, Level.WARN), (0.31, Level.HALT)],
+)
+def test_the_level_is_that_of_the_worst_limit_passed(value: float, level: Level) -> None:
+    assert verdict(reading("burnt.area", value, "label")).level == level
+
+
+def test_a_cause_says_limit_origin_and_words() -> None:
+    (cause,) = verdict(reading("burnt.area", 0.31, "label")).causes
+    assert (cause.reading, cause.zone, cause.level) == ("burnt.area", "label", Level.HALT)
+    assert (cause.limit, cause.origin, cause.text) == (0.2, "preset series", "label burnt 0.31 %")
+
+
+def test_a_bare_fact_never_has_a_level() -> None:
+    assert verdict(reading("burnt.fact", 100.0), reading("burnt.area", 0.0)).level == Level.CLEAR
+
+
+def test_a_reading_of_a_zone_without_a_limit_is_not_judged_by_that_of_the_frame() -> None:
+    sheet = replace(SHEET, zones=(NECK,))
+    assert (
+        verdict(reading("burnt.area", 50.0, "neck"), reading("burnt.area", 0.0), sheet=sheet).level == Level.CLEAR
+    )
+
+
+@pytest.mark.parametrize(
+    ("worse", "value", "level"),
+    [
+        ("high", 6.0, None), ("high", 6.1, "warn"), ("low", 6.0, None), ("low", 5.9, "warn"),
+        ("either", -6.1, "warn"), ("either", 6.1, "warn"), ("either", -6.0, None),
+    ],
+)  # fmt: skip
+def test_a_value_at_the_limit_is_within_it(worse: Worse, value: float, level: str | None) -> None:
+    over = passed(value, Preset(warn=6.0), worse)
+    assert (over[0] if over else None) == level
+
+
+@pytest.mark.parametrize(("value", "level"), [(7.2, Level.CLEAR), (5.1, Level.WARN)])
+def test_of_a_bound_the_verdict_takes_the_pessimistic_end(value: float, level: Level) -> None:
+    found = verdict(reading("tint.under", value, bound="at least"))
+    assert found.level == level
+    assert [c.text for c in found.causes] == (["room at least 5.1 stops under"] if level == Level.WARN else [])
+
+
+def test_when_no_reading_with_a_limit_had_a_value_it_is_unmeasured_and_says_why() -> None:
+    found = verdict(reading("blur.width", None, "neck"), reading("burnt.fact", 3.0))
+    assert found.level == Level.UNMEASURED
+    assert [c.text for c in found.causes] == ["neck: texture: blur cannot be read"]
+
+
+def test_one_reading_with_a_value_is_enough_to_be_judged() -> None:
+    assert verdict(reading("blur.width", None, "neck"), reading("tint.shift", 0.0)).level == Level.CLEAR
+
+
+MANY = (
+    reading("burnt.area", 9.0),
+    reading("burnt.area", 0.06, "label"),
+    reading("blur.width", 2.0, "neck"),
+    reading("tint.shift", -8.0),
+    reading("tint.under", 3.0),
+)
+
+
+def test_causes_come_in_the_order_of_importance() -> None:
+    misfire = Finding(code="no_flash_in_lit", text="the flash did not fire")
+    settings = Finding(code="settings_differ", text="shutter differs")
+    texts = [c.text for c in verdict(*MANY, findings=(misfire, settings)).causes]
+    assert texts == [
+        "the flash did not fire",  # the only one at halt goes first
+        "shutter differs",
+        "label burnt 0.06 %",
+        "neck blur 2.0 px",
+        "warm −8 mired",
+        "room 3.0 stops under",
+        "burnt 9.00 %",  # not in a protected zone: with the rest
+    ]
+
+
+def test_the_verdict_does_not_depend_on_the_order_of_measuring() -> None:
+    assert len({verdict(*order) for order in itertools.permutations(MANY)}) == 1
+
+
+@pytest.mark.parametrize("code", sorted(OF_FINDING))
+def test_what_always_has_a_level_has_it_without_a_sheet(code: str) -> None:
+    found = verdict(findings=(Finding(code=code, text="words"),), sheet=None)
+    assert (found.level, found.causes[0].reading, found.causes[0].origin) == (OF_FINDING[code][0], code, "always")
+
+
+def test_any_other_finding_has_no_level() -> None:
+    assert verdict(findings=(Finding(code="glint", text="words"),), sheet=None).level == Level.UNJUDGED
+
+
+STATES: Mapping[str, Level] = {
+    "arriving": Level.UNMEASURED,
+    "damaged": Level.HALT,
+    "truncated": Level.HALT,
+    "empty": Level.HALT,
+    "vanished": Level.HALT,
+    "unsupported": Level.UNMEASURED,
+    "unreadable": Level.UNMEASURED,
+}
+
+
+def test_every_state_but_whole_has_a_level_here() -> None:
+    assert {*STATES, "whole"} == set(get_args(State))
+    assert {kind.state for kind in CaptureError.__subclasses__()} <= set(STATES)
+
+
+@pytest.mark.parametrize("state", STATES)
+def test_a_file_that_is_not_whole_has_its_state_as_the_only_cause(state: State) -> None:
+    found = verdict(file=replace(WHOLE, state=state, detail="half is missing"), sheet=None)
+    assert found.level == STATES[state]
+    assert [c.text for c in found.causes] == [f"{state}: half is missing"]
+
+
+def test_a_phrase_with_its_own_place_for_the_zone_has_it_once() -> None:
+    spec = replace(BURNT.readings[0], phrase="{value} % of {zone} is burnt")
+    assert spoken(reading("burnt.area", 0.5, "label"), spec) == "0.50 % of label is burnt"
+    assert spoken(reading("burnt.area", 0.5), spec) == "0.50 % of frame is burnt"
+
+
+def test_a_missing_number_is_said_as_a_dash() -> None:
+    assert spoken(reading("blur.width", None, "neck"), BLUR.readings[0]) == "neck blur – px"
+
+
+@pytest.mark.parametrize(
+    ("value", "decimals", "signed", "said"),
+    [
+        (0.314, 2, False, "0.31"),
+        (-0.3, 1, True, "−0.3"),
+        (8, 0, True, "+8"),
+        (-0.004, 2, True, "0.00"),
+        (12345.6, 0, False, "12 346"),
+    ],
+)
+def test_numbers_are_said_with_a_true_minus_and_no_signed_nought(
+    value: float, decimals: int, signed: bool, said: str
+) -> None:
+    assert spoken_number(value, decimals, signed=signed) == said
