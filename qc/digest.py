@@ -56,7 +56,7 @@ class Digest:
     maps : tuple of TileMap
         Upright.
     regions : tuple of Region
-        With outlines, simplified to half a preview pixel.
+        With outlines, simplified within a preview pixel.
     region_readings : tuple of str
         For each region, the first reading of the measurement that found it: the way back to its `Spec`.
     full_size : (int, int)
@@ -216,7 +216,7 @@ def _simplified(regions: Sequence[Region], shape: tuple[int, ...]) -> tuple[Regi
 
     size = np.array((shape[1], shape[0]), dtype=np.float32)
     outlines = [np.array(region.outline, dtype=np.float32).reshape(-1, 2) * size for region in regions]
-    tolerance = 0.5
+    tolerance = 0.8
     while True:
         short = [cv2.approxPolyDP(o, tolerance, True).reshape(-1, 2) if len(o) > 3 else o for o in outlines]
         if sum(map(len, short)) <= _MOST_CORNERS or tolerance > LONG_SIDE:

@@ -262,7 +262,7 @@ def test_a_frame_of_almost_no_cells_has_a_digest_all_the_same(shape: tuple[int, 
     assert Digest.from_bytes(digest.to_bytes()).preview.shape == digest.preview.shape
 
 
-def test_outlines_are_simplified_within_half_a_pixel_of_the_preview() -> None:
+def test_outlines_are_simplified_within_a_pixel_of_the_preview() -> None:
     turn = np.linspace(0, 2 * np.pi, 5000, endpoint=False)
     circle = np.stack([0.5 + 0.3 * np.cos(turn), 0.5 + 0.3 * np.sin(turn)], axis=-1)
     region = Region(
@@ -273,7 +273,7 @@ def test_outlines_are_simplified_within_half_a_pixel_of_the_preview() -> None:
     assert 8 < len(kept) < 500
     middles = (kept + np.roll(kept, 1, axis=0)) / 2
     radius = np.hypot(*(np.vstack([kept, middles]) - 0.5).T) * 1000
-    assert radius == pytest.approx(300, abs=0.6)
+    assert radius == pytest.approx(300, abs=0.9)
 
 
 def test_each_region_knows_the_measurement_that_found_it() -> None:

@@ -8,17 +8,19 @@ from qc.reading import Region
 from qc.sheet.zones import Zone
 from qc.show.draw._canvas import Picture, PlateBox, blank, grey_picture, plate
 from qc.show.draw._lines import Style, stroke, to_pixels
-from qc.show.draw.outlines import ALL, ONE, PLAIN, SEVERAL, Look, draw_outlines, look_of, percent
+from qc.show.draw.outlines import BURNT, PARTLY, PLAIN, draw_outlines, look_of, percent
 from qc.show.palette import RGB
 from tests.show.pictures_of import CAPTION, coloured, digest_of
 
 
-def region(colours: str = "RGB", box: tuple[float, float, float, float] = (0.4, 0.3, 0.2, 0.3)) -> Region:
+def region(
+    colours: str = "RGB", box: tuple[float, float, float, float] = (0.4, 0.3, 0.2, 0.3), what: str = "burnt"
+) -> Region:
     left, top, wide, high = box
     turn = np.linspace(0, 2 * np.pi, 200, endpoint=False)
     outline = np.stack([left + wide / 2 * (1 + np.cos(turn)), top + high / 2 * (1 + np.sin(turn))], axis=-1)
     return Region(
-        what="clipped",
+        what=what,
         box=box,
         area=100 * np.pi / 4 * wide * high,
         colours=colours,
@@ -26,8 +28,8 @@ def region(colours: str = "RGB", box: tuple[float, float, float, float] = (0.4, 
     )
 
 
-def where_drawn(drawing: np.ndarray, look: Look, *, rows: slice) -> np.ndarray:
-    near = np.abs(drawing[rows].astype(int) - look[0]).max(axis=2) < 12
+def where_drawn(drawing: np.ndarray, hue: RGB, *, rows: slice) -> np.ndarray:
+    near = np.abs(drawing[rows].astype(int) - hue).max(axis=2) < 12
     return np.argwhere(near)
 
 
@@ -36,7 +38,7 @@ def test_an_outline_lies_on_its_region_within_a_pixel_of_the_preview() -> None:
     drawing = draw_outlines(digest, digest.regions, caption=CAPTION)
     top = int(np.flatnonzero((drawing[:, 30] == 72).all(axis=1))[0])
     body = drawing[top : top + 1067, 24:-24]
-    points = where_drawn(body, ALL, rows=slice(None)).astype(float)
+    points = where_drawn(body, BURNT, rows=slice(None)).astype(float)
     y, x = (points[:, 0] + 0.5) / 1067, (points[:, 1] + 0.5) / 1600
     inside_label = (x > 0.602) & (np.abs(y - 0.45) < 0.03)
     u, v = (x - 0.5) * 1600, (y - 0.45) * 1067
@@ -46,19 +48,51 @@ def test_an_outline_lies_on_its_region_within_a_pixel_of_the_preview() -> None:
 
 
 @pytest.mark.parametrize(
-    ("found", "colours", "look"),
+    ("found", "colours", "style"),
     [
-        ("RGB", "RGB", ALL),
-        ("RGBE", "RGBE", ALL),
-        ("L", "L", ALL),
-        ("RG", "RGB", SEVERAL),
-        ("RGB", "RGBE", SEVERAL),
-        ("G", "RGB", ONE),
-        ("", "RGB", PLAIN),
+        ("RGB", "RGB", "solid"),
+        ("RGBE", "RGBE", "solid"),
+        ("L", "L", "solid"),
+        ("RG", "RGB", "dashed"),
+        ("RGB", "RGBE", "dashed"),
+        ("G", "RGB", "dotted"),
     ],
 )
-def test_the_line_tells_how_many_colours_are_clipped(found: str, colours: str, look: Look) -> None:
-    assert look_of(region(found), colours) == look
+def test_the_line_tells_how_many_colours_are_clipped_and_its_hue_whether_it_is_burnt(
+    found: str, colours: str, style: Style
+) -> None:
+    assert look_of(region(found, what="burnt"), colours) == (BURNT, style)
+    assert look_of(region(found, what="clipped"), colours) == (PARTLY, style)
+
+
+def test_a_place_without_colours_has_a_line_of_its_own() -> None:
+    assert look_of(region("", what="ambient"), "RGB") == (PLAIN, "solid")
+
+
+def test_the_key_names_each_kind_of_line_there_is() -> None:
+    heights = []
+    for regions in (
+        (),
+        (region(),),
+        (region(), region("R")),
+        (region(), region("R"), region("R", what="clipped")),
+    ):
+        heights.append(draw_outlines(digest_of(), regions, caption=CAPTION).shape[0])
+    assert heights[0] == heights[1] < heights[2] < heights[3]
+
+
+def test_small_places_are_not_all_labelled(monkeypatch: pytest.MonkeyPatch) -> None:
+    texts: list[str] = []
+
+    def remember(picture: Picture, text: str, at: tuple[int, int], colour: RGB) -> PlateBox:
+        texts.append(text)
+        return plate(picture, text, at, colour)
+
+    monkeypatch.setattr("qc.show.draw.outlines.plate", remember)
+    small = [region("G", (0.1 * x, 0.1 * y, 0.005, 0.005)) for x in range(1, 8) for y in range(1, 5)]
+    draw_outlines(digest_of(), (*small, region()), caption=CAPTION)
+    assert len(texts) == 4
+    assert "4.71 %" in texts
 
 
 @pytest.mark.parametrize(
@@ -84,7 +118,7 @@ def test_nothing_is_filled() -> None:
 def test_an_outline_reads_on_any_ground(grey: int) -> None:
     digest = digest_of(regions=(region(),), grey=grey)
     drawing = draw_outlines(digest, digest.regions, caption=CAPTION)
-    assert len(where_drawn(drawing, ALL, rows=slice(100, 1200))) > 500
+    assert len(where_drawn(drawing, BURNT, rows=slice(100, 1200))) > 500
 
 
 def test_a_region_without_outline_is_shown_by_its_box() -> None:
@@ -103,7 +137,7 @@ def test_many_regions_never_write_their_areas_over_each_other(monkeypatch: pytes
 
     monkeypatch.setattr("qc.show.draw.outlines.plate", remember)
     rng = np.random.default_rng(4)
-    many = tuple(region("G", (x, y, 0.01, 0.01)) for x, y in rng.random((40, 2)) * 0.6)
+    many = tuple(region("G", (x, y, 0.02, 0.02)) for x, y in rng.random((40, 2)) * 0.6)
     draw_outlines(digest_of(regions=many), many, caption=CAPTION)
     assert len(places) > 8
     for number, (x, y, wide, high) in enumerate(places):

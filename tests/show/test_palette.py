@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from qc.measure._colour import science
+from qc.reading import Region
 from qc.result import Level
 from qc.show.draw._text import SMALL
-from qc.show.draw.outlines import ALL, ONE, PLAIN, SEVERAL
+from qc.show.draw.outlines import BURNT, PARTLY, PLAIN, look_of
 from qc.show.palette import LEVELS, QUIET, RGB, SURROUND, TEXT
 
 VISIONS = ("normal", "Protanomaly", "Deuteranomaly", "Tritanomaly")
@@ -40,13 +41,17 @@ def test_levels_are_told_apart_by_every_kind_of_colour_vision(vision: str) -> No
 
 @pytest.mark.parametrize("vision", VISIONS)
 def test_burnt_and_partly_clipped_outlines_are_told_apart_by_colour_too(vision: str) -> None:
-    burnt, partly, other = seen([ALL[0], SEVERAL[0], PLAIN[0]], vision)
+    burnt, partly, other = seen([BURNT, PARTLY, PLAIN], vision)
     for first, second in combinations((burnt, partly, other), 2):
         assert float(science().delta_E(first, second, method="CIE 2000")) > 10
 
 
 def test_outlines_are_told_apart_without_any_colour() -> None:
-    assert len({look[1] for look in (ALL, SEVERAL, ONE)}) == 3
+    styles = {
+        look_of(Region(what="clipped", box=(0, 0, 1, 1), area=1.0, colours=colours), "RGB")[1]
+        for colours in ("RGB", "RG", "B")
+    }
+    assert len(styles) == 3
 
 
 def test_the_surround_is_dark_and_neutral_and_text_reads_on_it() -> None:

@@ -16,6 +16,7 @@ Points = NDArray[np.float64]
 
 _STROKES: Final[dict[Style, tuple[float, float]]] = {"dashed": (10.0, 10.0), "dotted": (1.0, 9.0)}
 """Pixels drawn and left out; round ends add three to what is drawn."""
+_CASING = 0.6
 _SHIFT = 4
 """Bits of fraction that OpenCV reads in a coordinate."""
 
@@ -35,16 +36,26 @@ def stroke(
     thickness: int = 2,
     closed: bool = True,
 ) -> None:
-    """Draw a line through points, with a dark casing one pixel wider on each side."""
+    """Draw a line through points, on an unbroken, half transparent dark casing."""
     import cv2
 
     if len(points) == 0:
         return
     path = np.vstack([points, points[:1]]) if closed else points
     parts = [path] if style == "solid" else list(_parts(path, *_STROKES[style]))
-    fixed = [np.rint(part * (1 << _SHIFT)).astype(np.int32).reshape(-1, 1, 2) for part in parts]
-    for tone, wide in ((SURROUND, thickness + 2), (colour, thickness)):
-        cv2.polylines(image, fixed, False, tone, wide, cv2.LINE_AA, _SHIFT)
+    low = np.maximum(np.floor(path.min(axis=0)).astype(int) - thickness - 2, 0)
+    high = np.ceil(path.max(axis=0)).astype(int) + thickness + 3
+    window = image[low[1] : max(low[1], high[1]), low[0] : max(low[0], high[0])]
+    if window.size == 0:
+        return
+    cased = window.copy()
+    cv2.polylines(cased, _fixed([path], low), False, SURROUND, thickness + 2, cv2.LINE_AA, _SHIFT)
+    window[:] = cv2.addWeighted(window, 1 - _CASING, cased, _CASING, 0.0)
+    cv2.polylines(image, _fixed(parts, np.zeros(2, dtype=int)), False, colour, thickness, cv2.LINE_AA, _SHIFT)
+
+
+def _fixed(lines: Sequence[Points], origin: NDArray[np.integer]) -> list[NDArray[np.int32]]:
+    return [np.rint((line - origin) * (1 << _SHIFT)).astype(np.int32).reshape(-1, 1, 2) for line in lines]
 
 
 def _parts(path: Points, drawn: float, gap: float) -> Iterator[Points]:

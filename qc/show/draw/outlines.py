@@ -27,11 +27,20 @@ from qc.show.draw._lines import Style, stroke, to_pixels
 from qc.show.palette import OKABE_ITO, RGB, TEXT
 
 Look = tuple[RGB, Style]
-ALL: Final[Look] = (OKABE_ITO["yellow"], "solid")
-SEVERAL: Final[Look] = (OKABE_ITO["reddish purple"], "dashed")
-ONE: Final[Look] = (OKABE_ITO["reddish purple"], "dotted")
-PLAIN: Final[Look] = (OKABE_ITO["sky blue"], "solid")
-_MOST_LABELS = 24
+BURNT: Final = OKABE_ITO["yellow"]
+PARTLY: Final = OKABE_ITO["reddish purple"]
+PLAIN: Final = OKABE_ITO["sky blue"]
+
+_WORDS: Final[dict[Style, str]] = {
+    "solid": "in every colour",
+    "dashed": "in some colours",
+    "dotted": "in one colour",
+}
+_MOST_LABELS = 16
+_LEAST_LABELLED = 0.02
+"""% of the frame; smaller places are labelled only when there are few."""
+
+_FEW = 4
 _SAMPLE = 64
 _GAP = 8
 
@@ -55,8 +64,8 @@ def draw_outlines(
     Returns
     -------
     ndarray of uint8, shape (rows, columns, 3)
-        sRGB. All colours: solid. Some of several: dashed. One of several: dotted. Where colours do not apply:
-        solid, in another colour.
+        sRGB. All colours: solid. Some of several: dashed. One of several: dotted. Burnt places have one hue,
+        partly clipped ones another; where colours do not apply, a third, solid.
     """
     picture = grey_picture(digest)
     names = draw_zones(picture, zones)
@@ -68,12 +77,16 @@ def draw_outlines(
 
 
 def look_of(region: Region, colours: str) -> Look:
-    """Return the line of a region in a capture of the given colours."""
+    """Return the line of a region in a capture of the given colours.
+
+    Its style tells how many of them are clipped, its hue whether the place is burnt or keeps some detail.
+    """
     if not region.colours:
-        return PLAIN
+        return PLAIN, "solid"
+    hue = BURNT if region.what == "burnt" else PARTLY
     if set(region.colours) >= set(colours):
-        return ALL
-    return SEVERAL if len(region.colours) > 1 else ONE
+        return hue, "solid"
+    return hue, "dashed" if len(region.colours) > 1 else "dotted"
 
 
 def _corners(region: Region) -> tuple[tuple[float, float], ...]:
@@ -85,7 +98,9 @@ def _label(picture: Picture, regions: Sequence[Region], colours: str, names: Seq
     """Write the area beside each region, largest first, where it hides no other words."""
     taken = list(names)
     boxes = [_box(region, picture) for region in regions]
-    for region in sorted(regions, key=lambda r: -r.area)[:_MOST_LABELS]:
+    for number, region in enumerate(sorted(regions, key=lambda r: -r.area)[:_MOST_LABELS]):
+        if number >= _FEW and region.area < _LEAST_LABELLED:
+            break
         text = percent(region.area)
         fits = [
             box
@@ -124,20 +139,13 @@ def percent(area: float) -> str:
 def _key(regions: Sequence[Region], colours: str, wide: int) -> Picture:
     """Draw a line for each kind of outline there is: sample, meaning, how many, area together."""
     rows = []
-    for look, words in (
-        (ALL, "in every colour" if len(colours) > 1 else ""),
-        (SEVERAL, "in some colours"),
-        (ONE, "in one colour"),
-        (PLAIN, ""),
-    ):
-        those = [region for region in regions if look_of(region, colours) == look]
-        if not those:
-            continue
+    kinds = {(region.what, look_of(region, colours)): None for region in sorted(regions, key=lambda r: -r.area)}
+    for what, look in kinds:
+        those = [region for region in regions if (region.what, look_of(region, colours)) == (what, look)]
         row = blank(_text.height(_text.SMALL) + 4, wide)
         middle = row.shape[0] // 2
-        ends = np.array([(3.0, middle), (_SAMPLE, middle)])
-        stroke(row, ends, look[0], style=look[1], closed=False)
-        what = " or ".join(sorted({region.what for region in those}))
+        stroke(row, np.array([(3.0, middle), (_SAMPLE, middle)]), look[0], style=look[1], closed=False)
+        words = _WORDS[look[1]] if those[0].colours and len(colours) > 1 else ""
         places = f"{len(those)} place{'s' * (len(those) > 1)}"
         area = percent(sum(region.area for region in those))
         text = f"{' '.join(filter(None, (what, words)))}: {places}, {area} of the frame together"
