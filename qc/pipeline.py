@@ -117,9 +117,6 @@ def _open(path: AnyPath, decoder: str, mosaic: MosaicHint | None) -> _Opened:
         file = replace(file, bytes=loaded.size, content=loaded.content)
         container = inspect(loaded.data, name=loaded.name)
         camera = CameraFacts(settings=container.camera)
-        refusal = container.refusal(path)
-        if refusal is not None:
-            raise refusal
         frame = decode(loaded, container, decoder=decoder, mosaic=mosaic)
     except CaptureError as error:
         return _Opened(file=replace(file, state=cast(State, error.state), detail=error.cause), camera=camera)
@@ -176,10 +173,11 @@ def measure_ambient(
         empty = _result(bad[0], [], (), specs=[SPEC], sheet=sheet, preset=preset)
         return replace(empty, schema="qc.ambient/1")
     frames = [frame for _, frame, _ in good]
-    order = arrange(frames, [number for number, (_, _, told) in enumerate(good) if told])
+    named = [number for number, (_, _, told) in enumerate(good) if told]
+    order = arrange(frames, named, names=[o.file.name for o, _, _ in good])
     zones, brief = _intent(sheet, sync_limit_s)
-    lit, *others = order.lit
-    companions = [frames[number] for number in (*order.dark, *others)]
+    lit = order.lit[0]
+    companions = [frames[number] for number in order.companions]
     measured = [SPEC(frames[lit], zones=zones, brief=brief, companions=companions)]
     findings = (*(_left_out(o) for o in bad), *order.findings)
     result = _result(

@@ -27,7 +27,7 @@ def ambient(
     json: opt.JsonOption = False,
     decoder: opt.DecoderOption = opt.DecoderName.AUTO,
     mosaic: opt.MosaicOption = None,
-    black: opt.BlackOption = 0.0,
+    black: opt.BlackOption = None,
     white: opt.WhiteOption = None,
     no_color: opt.NoColorOption = False,
     debug: opt.DebugOption = False,
@@ -39,9 +39,8 @@ def ambient(
     """
     output = Output(json=json, no_color=no_color, debug=debug)
     hint = opt.mosaic_hint(mosaic, black, white)
-    from qc.measure.ambient import SPEC
-
     from qc.errors import QcError
+    from qc.measure.ambient import SPEC
     from qc.pipeline import measure_ambient
     from qc.sheet.find import find_sheet
     from qc.sheet.read import read_sheet

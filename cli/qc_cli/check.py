@@ -23,7 +23,7 @@ def check(
     verbose: opt.VerboseOption = False,
     decoder: opt.DecoderOption = opt.DecoderName.AUTO,
     mosaic: opt.MosaicOption = None,
-    black: opt.BlackOption = 0.0,
+    black: opt.BlackOption = None,
     white: opt.WhiteOption = None,
     no_color: opt.NoColorOption = False,
     debug: opt.DebugOption = False,

@@ -57,24 +57,26 @@ DecoderOption = Annotated[DecoderName, typer.Option("--decoder", help="Which dec
 MosaicOption = Annotated[
     Pattern | None, typer.Option("--mosaic", help="Read unmarked one-channel TIFFs as a linear mosaic.")
 ]
-BlackOption = Annotated[float, typer.Option("--black", help="With --mosaic: level of no light, DN.")]
+BlackOption = Annotated[
+    float | None, typer.Option("--black", help="With --mosaic: level of no light, DN; not known when not given.")
+]
 WhiteOption = Annotated[
     float | None,
     typer.Option("--white", help="With --mosaic: white level, DN; the largest code when not given."),
 ]
 
 
-def mosaic_hint(pattern: Pattern | None, black: float, white: float | None) -> MosaicHint | None:
+def mosaic_hint(pattern: Pattern | None, black: float | None, white: float | None) -> MosaicHint | None:
     """Return how unmarked mosaics are to be read, or None when they are not."""
     if pattern is None:
-        if black or white is not None:
+        if black is not None or white is not None:
             raise typer.BadParameter("--black and --white go with --mosaic")
         return None
-    from qc.decode import BAYER, MosaicHint
+    from qc.decode import MosaicHint
     from qc.frame import Cfa
 
-    cfa = Cfa(pattern=((0,),), colours="L") if pattern is Pattern.MONO else BAYER[pattern]
-    return MosaicHint(cfa=cfa, black=black, white=white)
+    mono = Cfa(pattern=((0,),), colours="L")
+    return MosaicHint(cfa=mono if pattern is Pattern.MONO else pattern.value, black=black, white=white)
 
 
 def shutter_time(text: str | None) -> float | None:

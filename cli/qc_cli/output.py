@@ -47,10 +47,10 @@ class Output:
         from qc.show import text
 
         if not _columns_of_stdout():
-            self.line(text.plain_line(result, name_width=name_width))
+            self.line(text.plain_line(result, specs, name_width=name_width))
             self.lines(text.plain_details(result, specs) if details else ())
             return
-        shown: list[RenderableType] = [text.line(result, name_width=name_width)]
+        shown: list[RenderableType] = [text.line(result, specs, name_width=name_width)]
         if details:
             shown.append(text.details(result, specs))
         console = self.console()

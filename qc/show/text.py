@@ -54,6 +54,10 @@ LONGEST_NAME = 28
 """File names longer than this are cut in the middle on a terminal; on a pipe never."""
 
 
+NUMBERS_TOLD = 3
+"""How many numbers the line of an unjudged frame holds."""
+
+
 @dataclass(frozen=True, slots=True)
 class Row:
     """One line of the full view: where, what, how sure, and what there is to say about it."""
@@ -77,13 +81,20 @@ def time_of(result: Result) -> str:
     return taken[11:19] if len(taken) >= 19 else "--:--:--"
 
 
-def reason_of(result: Result) -> str:
-    """Return the one most important reason, and how many more there are at the same level."""
+def reason_of(result: Result, specs: Sequence[Spec]) -> str:
+    """Return the one most important reason, and how many more there are at the same level.
+
+    A frame that is not judged has its numbers instead: those of the frame that a limit could hang on.
+    """
     causes = result.verdict.causes
-    if not causes:
+    if causes:
+        more = sum(cause.level == causes[0].level for cause in causes) - 1
+        return clean(causes[0].text) + (f"  (+{more})" if more else "")
+    if result.verdict.level is not Level.UNJUDGED:
         return ""
-    more = sum(cause.level == causes[0].level for cause in causes) - 1
-    return clean(causes[0].text) + (f"  (+{more})" if more else "")
+    known = {r.name: r for spec in specs for r in spec.readings if r.worse is not None}
+    told = [r for r in result.readings if r.zone is None and r.value is not None and r.name in known]
+    return clean(", ".join(spoken_phrase(r, known[r.name]) for r in told[:NUMBERS_TOLD]))
 
 
 def name_of(result: Result) -> str:
@@ -92,14 +103,20 @@ def name_of(result: Result) -> str:
     return clean(" / ".join(names))
 
 
-def plain_line(result: Result, *, name_width: int = 0) -> str:
+def plain_line(result: Result, specs: Sequence[Spec], *, name_width: int = 0) -> str:
     """Return the line of one frame without colour or wrapping: for a pipe, a log, a test."""
     level = result.verdict.level
-    cells = (time_of(result), f"{name_of(result):<{name_width}}", PLAIN[level], f"{level:<10}", reason_of(result))
+    cells = (
+        time_of(result),
+        f"{name_of(result):<{name_width}}",
+        PLAIN[level],
+        f"{level:<10}",
+        reason_of(result, specs),
+    )
     return "  ".join(cells[:3]) + " " + "  ".join(cells[3:]).rstrip()
 
 
-def line(result: Result, *, name_width: int = 0) -> Table:
+def line(result: Result, specs: Sequence[Spec], *, name_width: int = 0) -> Table:
     """Return the line of one frame for a terminal."""
     level = result.verdict.level
     row = Table.grid(padding=(0, 2, 0, 0))
@@ -108,7 +125,7 @@ def line(result: Result, *, name_width: int = 0) -> Table:
     row.add_column(no_wrap=True, min_width=12)
     row.add_column(overflow="fold")
     mark = Text(f"{COLUMN[level]} {level}", style=COLOUR[level])
-    row.add_row(Text(time_of(result)), Text(cut_middle(name_of(result))), mark, Text(reason_of(result)))
+    row.add_row(Text(time_of(result)), Text(cut_middle(name_of(result))), mark, Text(reason_of(result, specs)))
     return row
 
 
