@@ -8,20 +8,29 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.decode.planes import BAND, in_bands
+from qc.decode.planes import BAND, in_bands, row_planes
 from qc.frame import Cfa, Saturation
 
 _REACH = 2
-"""Photosites around a hot one that are looked at: the nearest of its own colour stand two away."""
+"""Photosites around a hot one that are looked at: the nearest of its own colour stand two away at most."""
+
+_HOT_BELOW = 0.8
+"""A photosite that stands alone is hot when its neighbours of the same colour stay under this part of saturation."""
 
 _TAIL_SIDE = 7
 """Side of the window, in photosites of one position, over which light just under saturation is told apart."""
 
 _TAIL_SHARE = 0.25
-"""Share of clipped photosites in that window under which they are the upper tail of noise, not a highlight."""
+"""Share of clipped photosites in that window under which they may be the upper tail of noise."""
+
+_CORE_SHARE = 0.5
+"""Share from which the light itself reaches saturation: at saturation noise lifts half and lowers half."""
 
 _TAIL_LEVEL = 0.95
 """The tail needs light: the window's mean must be this part of saturation, or it is the rim of a glint."""
+
+_BLOCK = 16
+"""Photosites along the side of the blocks by which clipped places are joined to one highlight."""
 
 
 def clipped_photosites(
@@ -48,63 +57,30 @@ def clipped_photosites(
         return None
     over = np.zeros(mosaic.shape, dtype=np.uint8)
     pattern = cfa.array()
-    rows, columns = pattern.shape
+    # No stored value reaches 65536, so a colour without a level marks nothing.
+    whole = np.minimum(np.ceil(limits), 65536.0).astype(np.uint32)
+    lines = np.tile(whole[pattern], (1, -(-mosaic.shape[1] // pattern.shape[1])))[:, : mosaic.shape[1]]
+    narrow = lines.max() < 65536
+    thresholds = lines.astype(np.uint16) if narrow else lines
 
     def mark(start: int, stop: int) -> None:
-        for y, x in np.ndindex(rows, columns):
-            part = (slice(start + (y - start) % rows, stop, rows), slice(x, None, columns))
-            if np.isfinite(limits[pattern[y, x]]):
-                over[part] = mosaic[part] >= limits[pattern[y, x]]
+        for y in range(len(pattern)):
+            rows = slice(start + (y - start) % len(pattern), stop, len(pattern))
+            np.greater_equal(mosaic[rows], thresholds[y], out=over[rows].view(np.bool_))
 
     in_bands(mosaic.shape[0], BAND, mark)
-    over = without_noise_tail(without_hot_photosites(over), mosaic, cfa, limits)
+    over = without_hot_photosites(over, mosaic, cfa, limits)
+    over = without_noise_tail(over, mosaic, cfa, limits)
     return over if over.any() else None
 
 
-def without_hot_photosites(over: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Drop every clipped photosite that stands alone.
-
-    A photosite is alone when none of the 24 around it (5 × 5, so the nearest eight of its own colour are among
-    them) is clipped. A lens spreads even a point of light over more than one photosite, so what stands alone is a
-    defect of the sensor, or so small that no detail could be in it.
-
-    Parameters
-    ----------
-    over : ndarray of uint8, shape (rows, columns)
-        1 where at or above saturation.
-
-    Returns
-    -------
-    ndarray of uint8
-        The same without those.
-    """
-    if not over.any():
-        return over
-    kept = np.empty_like(over)
-
-    def judge(start: int, stop: int) -> None:
-        first, last = max(0, start - _REACH), min(len(over), stop + _REACH)
-        part = over[first:last]
-        if not part.any():
-            kept[start:stop] = 0
-            return
-        side = 2 * _REACH + 1
-        around = cv2.boxFilter(part, cv2.CV_8U, (side, side), normalize=False, borderType=cv2.BORDER_CONSTANT)
-        mine = slice(start - first, stop - first)
-        kept[start:stop] = over[start:stop] & (around[mine] > 1)
-
-    in_bands(len(over), BAND, judge)
-    return kept
-
-
-def without_noise_tail(
+def without_hot_photosites(
     over: NDArray[np.uint8], mosaic: NDArray[np.uint16], cfa: Cfa, limits: NDArray[np.float64]
 ) -> NDArray[np.uint8]:
-    """Drop photosites that only noise lifts to saturation, in light that lies just under it.
+    """Drop clipped photosites that stand alone in light well under saturation.
 
-    In light well over saturation every photosite clips, in light at saturation half of them, in light under it
-    the few whose noise is large. A photosite is dropped when fewer than a quarter of the 7 × 7 at its own position
-    of the pattern are clipped although their mean is at least 0.95 of saturation.
+    A photosite is hot when none of the 24 around it (5 × 5) is clipped and those of its own colour among them stay
+    under 0.8 of saturation. A lens spreads even a point of light over more than one photosite.
 
     Parameters
     ----------
@@ -122,23 +98,94 @@ def without_noise_tail(
     ndarray of uint8
         The same without those.
     """
-    kept = over
+    rows, columns = _alone(over)
+    if rows.size == 0:
+        return over
     pattern = cfa.array()
-    for y, x in np.ndindex(*pattern.shape):
-        part = np.ascontiguousarray(over[y :: pattern.shape[0], x :: pattern.shape[1]])
+    colour = _colour_at(pattern, rows, columns)
+    brightest = np.zeros(rows.shape)
+    for dy, dx in np.ndindex(2 * _REACH + 1, 2 * _REACH + 1):
+        y, x = rows + dy - _REACH, columns + dx - _REACH
+        inside = (y >= 0) & (x >= 0) & (y < mosaic.shape[0]) & (x < mosaic.shape[1])
+        inside &= (y != rows) | (x != columns)
+        same = inside & (_colour_at(pattern, y, x) == colour)
+        brightest[same] = np.maximum(brightest[same], mosaic[y[same], x[same]])
+    hot = brightest < _HOT_BELOW * limits[colour]
+    kept = over.copy()
+    kept[rows[hot], columns[hot]] = 0
+    return kept
+
+
+def _colour_at(pattern: NDArray[np.intp], rows: NDArray[np.intp], columns: NDArray[np.intp]) -> NDArray[np.intp]:
+    return pattern[rows % pattern.shape[0], columns % pattern.shape[1]]
+
+
+def _alone(over: NDArray[np.uint8]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows and columns of clipped photosites without another among the 24 around them."""
+    side = 2 * _REACH + 1
+    found: list[NDArray[np.intp]] = []
+
+    def look(start: int, stop: int) -> None:
+        first, last = max(0, start - _REACH), min(len(over), stop + _REACH)
+        part = over[first:last]
         if not part.any():
-            continue
-        window = (_TAIL_SIDE, _TAIL_SIDE)
-        count = cv2.boxFilter(part, cv2.CV_8U, window, normalize=False, borderType=cv2.BORDER_REFLECT_101)
-        rows, columns = np.nonzero(part & (count < _TAIL_SHARE * _TAIL_SIDE**2))
-        if rows.size == 0:
-            continue
-        values = mosaic[y :: pattern.shape[0], x :: pattern.shape[1]]
-        means = _window_means(values, rows, columns)
-        tail = means >= _TAIL_LEVEL * limits[pattern[y, x]]
-        if tail.any():
-            kept = kept.copy() if kept is over else kept
-            kept[y :: pattern.shape[0], x :: pattern.shape[1]][rows[tail], columns[tail]] = 0
+            return
+        around = cv2.boxFilter(part, cv2.CV_8U, (side, side), normalize=False, borderType=cv2.BORDER_CONSTANT)
+        mine = slice(start - first, stop - first)
+        places = np.argwhere(over[start:stop] & (around[mine] == 1))
+        found.append(places + (start, 0))
+
+    in_bands(len(over), BAND, look)
+    places = np.concatenate(found) if found else np.empty((0, 2), dtype=np.intp)
+    return places[:, 0], places[:, 1]
+
+
+def without_noise_tail(
+    over: NDArray[np.uint8], mosaic: NDArray[np.uint16], cfa: Cfa, limits: NDArray[np.float64]
+) -> NDArray[np.uint8]:
+    """Drop photosites that only noise lifts to saturation, where the light itself reaches it nowhere around.
+
+    In light well over saturation every photosite clips, in light at saturation half of them, in light under it
+    the few whose noise is large. A photosite is dropped when fewer than a quarter of the 7 × 7 at its own position
+    of the pattern are clipped although their mean is at least 0.95 of saturation, and no place joined to it has
+    half of them clipped: the fringe of a true highlight is kept.
+
+    Parameters and return value as for `without_hot_photosites`.
+    """
+    pattern = cfa.array()
+    window = (_TAIL_SIDE, _TAIL_SIDE)
+    blocks = (-(-over.shape[0] // _BLOCK), -(-over.shape[1] // _BLOCK))
+    clipped, core = np.zeros(blocks, dtype=np.uint8), np.zeros(blocks, dtype=bool)
+    tails: list[NDArray[np.intp]] = []
+    lit = np.flatnonzero(over.any(axis=1))
+    if lit.size == 0:
+        return over
+    # Only the rows that hold anything, from a whole pattern's start; the window reaches a little further.
+    reach = _TAIL_SIDE * pattern.shape[0]
+    first = max(0, lit[0] - reach) // pattern.shape[0] * pattern.shape[0]
+    part_over, part_mosaic = over[first : lit[-1] + reach + 1], mosaic[first : lit[-1] + reach + 1]
+    for y in range(len(pattern)):
+        for x, part in enumerate(row_planes(part_over, y, (pattern.shape[0], pattern.shape[1]))):
+            if not part.any():
+                continue
+            count = cv2.boxFilter(part, cv2.CV_8U, window, normalize=False, borderType=cv2.BORDER_REFLECT_101)
+            rows, columns = np.nonzero(part)
+            share = count[rows, columns] / _TAIL_SIDE**2
+            at = np.stack([first + rows * pattern.shape[0] + y, columns * pattern.shape[1] + x], axis=-1)
+            clipped[tuple(at.T // _BLOCK)] = 1
+            core[tuple(at[share >= _CORE_SHARE].T // _BLOCK)] = True
+            few = np.flatnonzero(share < _TAIL_SHARE)
+            values = part_mosaic[y :: pattern.shape[0], x :: pattern.shape[1]]
+            means = _window_means(values, rows[few], columns[few])
+            tails.append(at[few[means >= _TAIL_LEVEL * limits[pattern[y, x]]]])
+    tail = np.concatenate(tails) if tails else np.empty((0, 2), dtype=np.intp)
+    if len(tail) == 0:
+        return over
+    _, joined = cv2.connectedComponents(clipped, connectivity=8)
+    true_ones = np.unique(joined[core])
+    drop = tail[~np.isin(joined[tuple(tail.T // _BLOCK)], true_ones)]
+    kept = over.copy()
+    kept[tuple(drop.T)] = 0
     return kept
 
 
@@ -148,9 +195,8 @@ def _window_means(
     """Mean of the window around each place; the edge repeats."""
     half = _TAIL_SIDE // 2
     total = np.zeros(rows.shape)
-    for dy in range(-half, half + 1):
-        for dx in range(-half, half + 1):
-            y = np.clip(rows + dy, 0, values.shape[0] - 1)
-            x = np.clip(columns + dx, 0, values.shape[1] - 1)
-            total += values[y, x]
+    for dy, dx in np.ndindex(_TAIL_SIDE, _TAIL_SIDE):
+        y = np.clip(rows + dy - half, 0, values.shape[0] - 1)
+        x = np.clip(columns + dx - half, 0, values.shape[1] - 1)
+        total += values[y, x]
     return total / _TAIL_SIDE**2

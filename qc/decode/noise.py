@@ -193,8 +193,10 @@ def fit(
         places are not plain, or when the slope is implausible.
     """
     table = _levels(blocks, cap, plainest)
-    if len(table) < (2 if read is not None else 4) or table[-1, 0] < 3 * max(table[0, 0], 1.0) and read is None:
-        return _unknown("too_few_levels", f"only {len(table)} levels of brightness have plain places")
+    if len(table) < (2 if read is not None else 4):
+        return _unknown("too_few_levels", f"only {len(table)} levels of brightness have enough places")
+    if read is None and table[-1, 0] < 3 * max(table[0, 0], 1.0):
+        return _unknown("too_few_levels", "light and dark places are too alike to draw a line")
     if plainest and float(np.median(table[:, 3])) > TEXTURE:
         ratio = float(np.median(table[:, 3]))
         return _unknown("texture", f"fine detail everywhere: coarse contrast is {ratio:.1f} × the fine one")
@@ -211,7 +213,8 @@ def fit(
 
 def _levels(blocks: Blocks, cap: float, plainest: bool) -> Floats:
     """Level, variance, its relative standard error, and coarse over fine contrast; one row a level of brightness."""
-    good = (blocks.top < cap) & np.isfinite(blocks.level)
+    # Well under black there is no light but a cut: such blocks say nothing about noise.
+    good = (blocks.top < cap) & (blocks.level > -3.0 * np.sqrt(np.maximum(blocks.fine, FLOOR)))
     level, fine, coarse = blocks.level[good], blocks.fine[good], blocks.coarse[good]
     if level.size < 64:
         return np.empty((0, 4))
@@ -262,7 +265,8 @@ def _line(table: Floats, read: float | None) -> tuple[float, float, float, float
     solution = use[0]
     uneven = float(solution[-1]) if use is curved else 0.0
     fitted = np.column_stack(columns[: len(solution)]) @ solution + offset
-    scatter = float(np.sqrt(np.mean(((y - fitted) / np.maximum(y, 1e-9)) ** 2)))
+    weight = 1.0 / (error**2 + 0.03**2)
+    scatter = float(np.sqrt(np.average(((y - fitted) / np.maximum(y, 1e-9)) ** 2, weights=weight)))
     floor = offset if read is not None else float(solution[1])
     return float(solution[0]), floor, uneven, scatter
 

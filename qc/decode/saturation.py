@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from qc.decode.decoded import Decoded
 from qc.decode.noise import Blocks
-from qc.decode.planes import in_bands
+from qc.decode.planes import in_bands, row_planes
 from qc.frame import Camera, Kind, Noise, Saturation, SaturationSource
 from qc.reading import Finding
 
@@ -43,6 +43,10 @@ STANDS_OUT = 4.0
 
 SUB_PHOTON = 0.6
 """A plateau's variance over the variance of an evenly lit surface of its level: at most this."""
+
+WIDEST = 0.0015
+"""Where a frame shows no noise at all beside the pile: the widest plateau, as a part of its level. A photosite that
+holds 400,000 electrons, more than any camera's, has that photon noise at saturation (1/√N)."""
 
 ENOUGH_BLOCKS = 24
 """Blocks of a frame whose least variance stands in for an unknown noise model."""
@@ -104,21 +108,21 @@ def saturation_of_mosaic(
     counts = np.zeros((len(decoded.colours), CODES))
     joined = np.zeros_like(counts)
     half = floor + LOWEST * (decoded.white - floor)
-    positions = list(np.ndindex(*pattern.shape))
-    found: dict[tuple[int, ...], tuple[Floats, Floats | None]] = {}
+    shape = (pattern.shape[0], pattern.shape[1])
+    found: dict[int, list[tuple[int, Floats, Floats | None]]] = {}
 
     def look(start: int, stop: int) -> None:
-        for place in positions[start:stop]:
-            y, x = place
-            plane = np.ascontiguousarray(mosaic[y :: pattern.shape[0], x :: pattern.shape[1]])
-            found[place] = (_histogram(plane), _joined(plane, half))
+        for row in range(start, stop):
+            planes = row_planes(mosaic, row, shape)
+            found[row] = [
+                (int(pattern[row, x]), _histogram(plane), _joined(plane, half)) for x, plane in enumerate(planes)
+            ]
 
-    in_bands(len(positions), max(1, len(positions) // 2), look)
-    for place in positions:
-        all_of_it, connected = found[place]
-        counts[pattern[place]] += all_of_it
+    in_bands(pattern.shape[0], 1, look)
+    for colour, all_of_it, connected in (entry for row in range(pattern.shape[0]) for entry in found[row]):
+        counts[colour] += all_of_it
         if connected is not None:
-            joined[pattern[place]] += connected
+            joined[colour] += connected
     return _decide(decoded, counts, joined, floor, lit_variance(noise, blocks, floor), remembered)
 
 
@@ -154,8 +158,8 @@ def _joined(plane: NDArray[np.uint16], least: float) -> Floats | None:
 def lit_variance(noise: Noise, blocks: Blocks, black: float) -> Callable[[float], float | None]:
     """Return a function from a level, DN as stored, to the variance of an evenly lit surface there.
 
-    From the noise model; without one, the least variance that blocks of at least 0.3 of that light have. None where
-    neither is known.
+    From the noise model; without one, the least variance that blocks of at least 0.3 of that light have. None
+    where neither is known.
     """
 
     def variance(level: float) -> float | None:
@@ -260,15 +264,17 @@ def find_plateau(
     spread = _upper_spread(counts, middle, signal)
     if not _stands_out(counts, middle, spread) or not _is_top(joined, middle, spread):
         return None
-    lit = variance(middle)
-    if lit is None or lit < 1.0:  # noise under one step of the converter cannot show what is lit and what is cut
+    if is_comb(counts, top) and not _piles_up(counts, top):  # every tooth of a comb stands out
         return None
-    narrow = spread**2 <= SUB_PHOTON * lit
-    return Plateau(middle, spread) if narrow else None
+    lit = variance(middle)
+    if lit is None:
+        return Plateau(middle, spread) if 0 < spread <= WIDEST * signal else None
+    # Noise under one step of the converter cannot show what is lit and what is cut.
+    return Plateau(middle, spread) if lit >= 1.0 and spread**2 <= SUB_PHOTON * lit else None
 
 
 def _top(joined: Floats) -> float | None:
-    """The highest DN that several connected groups reach; None when there are no such groups."""
+    """Return the highest DN that several connected groups reach; None when there are no such groups."""
     reached = np.flatnonzero(np.cumsum(joined[::-1])[::-1] >= FEW // 3)
     return float(reached[-1]) if reached.size else None
 
@@ -279,7 +285,7 @@ def _quantile(values: NDArray[np.intp], weights: Floats, share: float) -> float:
 
 
 def _upper_spread(counts: Floats, middle: float, signal: float) -> float:
-    """Standard deviation of what lies above the middle: the 68 % point of a half-normal distribution."""
+    """Return the standard deviation of what lies above the middle: the 68 % point of a half-normal."""
     start = int(middle)
     above = counts[start : min(CODES, int(start + 0.03 * signal) + 2)].copy()
     above[0] *= 0.5  # half of what stands on the middle belongs to each side
@@ -301,10 +307,13 @@ def _is_top(joined: Floats, middle: float, spread: float) -> bool:
 
 
 def is_comb(counts: Floats, top: float) -> bool:
-    """Tell whether codes are missing regularly below `top`: values were scaled, or come from a table."""
-    part = counts[int(0.5 * top) : int(top) + 1]
-    used = np.flatnonzero(part)
-    return bool(used.size > 8 and used.size < 0.7 * len(part) and part.sum() > 8 * len(part))
+    """Tell whether codes are missing regularly up to `top`: values were scaled, or come from a table.
+
+    Codes that many photosites have are followed by one that none has; with noise, never.
+    """
+    used = np.flatnonzero(counts[: int(top) + 1])
+    many = np.flatnonzero(counts[used[:-1]] >= 8)
+    return bool(many.size >= 8 and np.median(np.diff(used)[many]) >= 2)
 
 
 def _piles_up(counts: Floats, top: float) -> bool:
