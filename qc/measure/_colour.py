@@ -252,7 +252,8 @@ def cct_duv(xyz: ArrayLike) -> tuple[float, float]:
         is from memory).
     """
     values = np.asarray(xyz, dtype=np.float64)
-    if not np.isfinite(values).all() or values.min() <= 0:
+    # very warm lights have next to no Z, and a camera's matrix may put it under 0
+    if not np.isfinite(values).all() or values[1] <= 0 or values[0] + 15 * values[1] + 3 * values[2] <= 0:
         return float("nan"), float("nan")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # the table's end is what the NaN says
