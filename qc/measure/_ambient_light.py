@@ -1,0 +1,308 @@
+"""Light with and without the flash, tile by tile and pooled, with what noise and black leave open.
+
+Names: `lit` is T, `dark` is A, `flash` is T − A; all in units of the frame's scale, per colour. "±" is two
+standard errors. Photon and read noise average down over cells; the black level is one number for the whole
+frame and does not: it is added after pooling. The two are independent, so they add in quadrature
+(JCGM 100:2008, 5.1.2). What is a bound and not a standard error (rounded shutter marks, the spread of several
+dark frames) is added linearly.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.frame import Frame
+from qc.measure._ambient_noise import CellNoise, cell_noise
+from qc.measure._tiles import masked_tile_means, tile_means
+from qc.sheet.zones import Zone
+
+Array = NDArray[np.float64]
+
+FLASH_OVER_NOISE = 20.0
+"""A tile counts where T − A exceeds this many times its ±."""
+
+FLOOR = 3.0
+"""Ambient light below this many times its ± is at the measuring floor."""
+
+ENOUGH_OF_NINE = 5
+"""Usable tiles that a group of 3 × 3 needs."""
+
+VISIBLE = ((10.0 + 16.0) / 116.0) ** 3
+"""Light of L* 10 where 1, the tagged white level, is L* 100 (ISO/CIE 11664-4)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tiles:
+    """Means over tiles.
+
+    Attributes
+    ----------
+    lit, dark, lit_variance, dark_variance : ndarray, shape (colours, rows, columns)
+        Means, and the variance of each by noise alone.
+    cells : ndarray, shape (rows, columns)
+        How many cells each mean is made of; 0 where none counts.
+    clipped : ndarray of bool, shape (rows, columns)
+        Whether either frame is clipped anywhere in the tile.
+    """
+
+    lit: Array
+    dark: Array
+    lit_variance: Array
+    dark_variance: Array
+    cells: Array
+    clipped: NDArray[np.bool_]
+
+    @property
+    def flash(self) -> Array:
+        """T − A."""
+        return self.lit - self.dark
+
+    def usable(self, colour: int) -> NDArray[np.bool_]:
+        """Where neither frame is clipped and T − A exceeds 20 × its ±."""
+        error = 2.0 * np.sqrt(self.lit_variance[colour] + self.dark_variance[colour])
+        return (self.cells > 0) & ~self.clipped & (self.flash[colour] > FLASH_OVER_NOISE * error)
+
+    def open(self) -> NDArray[np.bool_]:
+        """Where neither frame is clipped."""
+        return (self.cells > 0) & ~self.clipped
+
+
+@dataclass(frozen=True, slots=True)
+class Light:
+    """Flash and ambient light of one place, or of many at once.
+
+    Attributes
+    ----------
+    flash, ambient : ndarray, shape (colours, ...)
+        Means.
+    flash_error, ambient_error : ndarray, shape (colours, ...)
+        One standard error by noise.
+    black_error : float
+        One standard error of the ambient light by the black level, the same for all colours and places.
+    doubt : float
+        Stops by which all of the ambient light may be off: a bound.
+    """
+
+    flash: Array
+    ambient: Array
+    flash_error: Array
+    ambient_error: Array
+    black_error: float
+    doubt: float = 0.0
+
+    def ambient_pm(self) -> Array:
+        """± of the ambient light, shape (colours, ...)."""
+        noise = 2.0 * np.hypot(self.ambient_error, self.black_error)
+        return noise + np.maximum(self.ambient, 0.0) * (2.0**self.doubt - 1.0)
+
+    def measured(self) -> NDArray[np.bool_]:
+        """Where the ambient light stands clear of the measuring floor, shape (colours, ...)."""
+        return self.ambient > FLOOR * self.ambient_pm()
+
+    def stops(self) -> Array:
+        """Return how many stops ambient light lies under the flash; at the floor, under it at least."""
+        shown = np.where(self.measured(), self.ambient, np.maximum(self.ambient, 0.0) + self.ambient_pm())
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.log2(self.flash / shown)
+
+    def stops_pm(self) -> Array:
+        """± of `stops` where it is measured. T and A are independent, T − A and A are not."""
+        lit = self.flash_error**2 - self.ambient_error**2
+        with np.errstate(divide="ignore", invalid="ignore"):
+            noise = np.maximum(lit, 0.0) / self.flash**2
+            noise = noise + self.ambient_error**2 * (1.0 / self.flash + 1.0 / self.ambient) ** 2
+            black = self.black_error**2 / self.ambient**2
+            return 2.0 * np.sqrt(noise + black) / np.log(2.0) + self.doubt
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """A lit frame and the dark frames that belong to it, ready to be summed.
+
+    Attributes
+    ----------
+    lit : Frame
+        With flash.
+    darks : tuple of Frame
+        Without.
+    factors : tuple of float
+        What each dark frame is multiplied by for its shutter time.
+    shifts : ndarray, shape (1 + darks, colours)
+        What to add to each frame's light so that black comes from one source.
+    black_error : float
+        One standard error of the ambient light.
+    doubt : float
+        Stops, a bound.
+    """
+
+    lit: Frame
+    darks: tuple[Frame, ...]
+    factors: tuple[float, ...]
+    shifts: Array
+    black_error: float
+    doubt: float
+    lit_noise: CellNoise
+    dark_noises: tuple[CellNoise, ...]
+
+    @property
+    def colour(self) -> int:
+        """Index of the plane that stops are read from: green, or the first where there is no green."""
+        return max(self.lit.colours.find("G"), 0)
+
+    @property
+    def stated(self) -> bool:
+        """Whether a ± may be stated."""
+        return self.lit_noise.stated and all(noise.stated for noise in self.dark_noises)
+
+    def tiles(self, shape: tuple[int, int], zone: Zone | None = None) -> Tiles:
+        """Return means over `shape` tiles of the frame, or of the window of a zone."""
+        frames = (self.lit, *self.darks)
+        window, mask = _window(self.lit, zone)
+        cells = _cells_per_tile(mask, shape, self.lit.cells[0].size)
+        means = [
+            _means(f, window, mask, shape) + s[:, None, None] for f, s in zip(frames, self.shifts, strict=True)
+        ]
+        variances = [
+            np.stack([noise.at(c, m) for c, m in enumerate(mean)]) / np.maximum(cells, 1.0)
+            for noise, mean in zip((self.lit_noise, *self.dark_noises), means, strict=True)
+        ]
+        scaled = [m * f for m, f in zip(means[1:], self.factors, strict=True)]
+        dark_variance = sum(v * f * f for v, f in zip(variances[1:], self.factors, strict=True))
+        count = len(self.darks)
+        clipped = np.zeros(shape, dtype=bool)
+        for frame in frames:
+            clipped |= _clipped(frame, zone, shape)
+        dark = np.mean(scaled, axis=0)
+        return Tiles(means[0], dark, variances[0], np.asarray(dark_variance) / count**2, cells, clipped)
+
+    def light(self, tiles: Tiles, where: NDArray[np.bool_]) -> Light:
+        """Return the light summed over some tiles."""
+        weight = np.where(where, tiles.cells, 0.0)
+        weight = weight / max(float(weight.sum()), 1.0)
+        squared = weight * weight
+        dark = (tiles.dark_variance * squared).sum(axis=(1, 2))
+        lit = (tiles.lit_variance * squared).sum(axis=(1, 2))
+        return Light(
+            flash=(tiles.flash * weight).sum(axis=(1, 2)),
+            ambient=(tiles.dark * weight).sum(axis=(1, 2)),
+            flash_error=np.sqrt(lit + dark),
+            ambient_error=np.sqrt(dark),
+            black_error=self.black_error,
+            doubt=self.doubt,
+        )
+
+    def each(self, tiles: Tiles) -> Light:
+        """Return the light of every tile for itself."""
+        return Light(
+            flash=tiles.flash,
+            ambient=tiles.dark,
+            flash_error=np.sqrt(tiles.lit_variance + tiles.dark_variance),
+            ambient_error=np.sqrt(tiles.dark_variance),
+            black_error=self.black_error,
+            doubt=self.doubt,
+        )
+
+    def groups(self, tiles: Tiles, where: NDArray[np.bool_]) -> tuple[Light, NDArray[np.bool_]]:
+        """Return the light of the 3 × 3 tiles around each tile, and where enough of them are usable."""
+        weight = np.where(where, tiles.cells, 0.0)
+        total = np.maximum(_nine(weight), 1e-9)
+
+        def mean(planes: Array) -> Array:
+            return np.stack([_nine(np.where(where, plane * weight, 0.0)) / total for plane in planes])
+
+        def error(planes: Array) -> Array:
+            return np.stack([np.sqrt(_nine(np.where(where, p * weight**2, 0.0))) / total for p in planes])
+
+        light = Light(
+            flash=mean(tiles.flash),
+            ambient=mean(tiles.dark),
+            flash_error=error(tiles.lit_variance + tiles.dark_variance),
+            ambient_error=error(tiles.dark_variance),
+            black_error=self.black_error,
+            doubt=self.doubt,
+        )
+        needed = min(ENOUGH_OF_NINE, where.size)
+        return light, where & (_nine(where.astype(np.float64)) >= needed)
+
+
+def pair_of(
+    lit: Frame, darks: tuple[Frame, ...], scaling: tuple[tuple[float, float], ...], shifts: Array, black: float
+) -> Pair:
+    """Make a pair; the black level's error is widened where tiles of the dark frames lie below black."""
+    known = next((f for f in (lit, *darks) if f.noise.known), None)
+    pair = Pair(
+        lit=lit,
+        darks=darks,
+        # light in units of the lit frame's scale, should the white levels differ
+        factors=tuple(
+            2.0**stops * dark.scale / lit.scale for (stops, _), dark in zip(scaling, darks, strict=True)
+        ),
+        shifts=shifts,
+        black_error=black * max(2.0**stops for stops, _ in scaling),
+        doubt=max(doubt for _, doubt in scaling),
+        lit_noise=cell_noise(lit, known),
+        dark_noises=tuple(cell_noise(dark, known) for dark in darks),
+    )
+    return replace(pair, black_error=max(pair.black_error, _below_black(pair)))
+
+
+def _below_black(pair: Pair) -> float:
+    """How far the darkest tiles lie below black beyond their noise: light is never negative, so black is off."""
+    from qc.measure._tiles import grid
+
+    tiles = pair.tiles(grid(pair.lit.cells.shape[1:]))
+    sure = tiles.dark + 3.0 * np.sqrt(tiles.dark_variance)
+    return max(0.0, -float(np.percentile(sure[:, tiles.cells > 0], 2.0)))
+
+
+def _window(frame: Frame, zone: Zone | None) -> tuple[tuple[slice, slice], NDArray[np.bool_] | None]:
+    shape = frame.cells.shape[1:]
+    if zone is None:
+        return (slice(None), slice(None)), None
+    plane = (shape[0], shape[1])
+    return zone.window(plane, frame.orientation), zone.mask_in_window(plane, frame.orientation)
+
+
+def _cells_per_tile(mask: NDArray[np.bool_] | None, shape: tuple[int, int], whole: int) -> Array:
+    if mask is None:
+        return np.full(shape, whole / (shape[0] * shape[1]))
+    return tile_means(mask, shape).astype(np.float64) * mask.size / (shape[0] * shape[1])
+
+
+def _means(
+    frame: Frame, window: tuple[slice, slice], mask: NDArray[np.bool_] | None, shape: tuple[int, int]
+) -> Array:
+    planes = frame.cells[:, window[0], window[1]]
+    if mask is None or mask.all():
+        return np.stack([tile_means(plane, shape) for plane in planes]).astype(np.float64)
+    return np.nan_to_num(
+        np.stack([masked_tile_means(plane, mask, shape)[0] for plane in planes]).astype(np.float64)
+    )
+
+
+def _clipped(frame: Frame, zone: Zone | None, shape: tuple[int, int]) -> NDArray[np.bool_]:
+    """Tiles with any clipped photosite of the place."""
+    clip = frame.clip
+    if zone is None:
+        rows, columns, inside = slice(None), slice(None), None
+    else:
+        plane = (clip.shape[1], clip.shape[2])
+        rows, columns = zone.window(plane, frame.orientation)
+        inside = zone.mask_in_window(plane, frame.orientation)
+    parts = clip[:, rows, columns]
+    if parts.size == 0 or not parts.any():
+        return np.zeros(shape, dtype=bool)
+    any_colour = parts.max(axis=0) > 0
+    if inside is not None:
+        any_colour &= inside
+    return np.asarray(tile_means(any_colour, shape) > 0)
+
+
+def _nine(plane: Array) -> Array:
+    """Sum over 3 × 3, nothing beyond the rim."""
+    summed = cv2.boxFilter(plane, cv2.CV_64F, (3, 3), normalize=False, borderType=cv2.BORDER_CONSTANT)
+    return np.maximum(summed, 0.0) if plane.min() >= 0 else np.asarray(summed, dtype=np.float64)

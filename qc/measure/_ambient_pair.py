@@ -1,0 +1,232 @@
+"""Which frames are lit and which dark, and whether they may be compared at all."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from qc.errors import UsageError
+from qc.frame import Frame
+from qc.reading import Finding
+
+SAME_EXPOSURE = 0.1
+"""Stops that two recorded settings may differ by and still be the same (REFERENCE D2: rounded marks)."""
+
+LONGEST_SCALING = 1.0
+"""Stops of shutter time up to which the dark frame may be scaled."""
+
+NEARLY_EQUAL = 1.1
+"""A frame less than this factor above another is no brighter: wider than what flash heads repeat to."""
+
+_FARTHEST = 8.0
+"""Stops under the brightest frame below which levels count as equally dark."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arrangement:
+    """Roles of the frames of one ambient test, as indices into the sequence that was given.
+
+    Attributes
+    ----------
+    lit : tuple of int
+        Frames with flash, in the order given; the first is the one that is measured.
+    dark : tuple of int
+        Frames without flash, in the order given.
+    companions : tuple of int
+        What goes beside ``lit[0]`` into the measurement: the dark frames, then the further lit ones, less
+        those that are no use (a dark frame that the flash lit, a lit frame that it did not).
+    findings : tuple of Finding
+        ``settings_differ``, and ``flash_in_dark`` or ``no_flash_in_lit`` for frames left out.
+    """
+
+    lit: tuple[int, ...]
+    dark: tuple[int, ...]
+    companions: tuple[int, ...]
+    findings: tuple[Finding, ...] = ()
+
+
+def arrange(frames: Sequence[Frame], dark: Sequence[int] = (), *, names: Sequence[str] = ()) -> Arrangement:
+    """Tell lit from dark frames, in whatever order they come.
+
+    The frames are split at the widest gap between their mean levels, in stops; with `dark` given, all others
+    are lit. No tag is asked: studio flash is often recorded as "not fired".
+
+    Parameters
+    ----------
+    frames : sequence of Frame
+        At least two, of one body, size and kind.
+    dark : sequence of int
+        Indices of the dark frames where they are known.
+    names : sequence of str
+        What to call the frames in texts; "frame 1", "frame 2", … when left out.
+
+    Returns
+    -------
+    Arrangement
+
+    Raises
+    ------
+    UsageError
+        For fewer than two frames, for frames that cannot be compared, for indices that name no frame or all.
+    """
+    called = tuple(names) or tuple(f"frame {i + 1}" for i in range(len(frames)))
+    if len(frames) < 2:
+        raise UsageError("the ambient test needs two frames: one with the flash trigger on and one with it off")
+    for frame, name in zip(frames[1:], called[1:], strict=True):
+        check_comparable(frames[0], frame, called[0], name)
+    levels = [level(frame) for frame in frames]
+    dark_ones = _named_dark(dark, len(frames)) if dark else split_by_level(levels)
+    lit = tuple(i for i in range(len(frames)) if i not in dark_ones)
+    darks = tuple(sorted(dark_ones))
+    lit, useless, findings = _without_useless(lit, darks, levels, called)
+    findings += tuple(_settings_findings(frames, lit, darks, called))
+    companions = tuple(i for i in (*darks, *lit[1:]) if i not in useless)
+    return Arrangement(lit=lit, dark=darks, companions=companions, findings=findings)
+
+
+def check_comparable(a: Frame, b: Frame, name_a: str = "one frame", name_b: str = "another") -> None:
+    """Raise UsageError naming why two frames cannot be compared pixel by pixel."""
+    both = f"{name_a} and {name_b} cannot be compared"
+    if a.kind != b.kind:
+        raise UsageError(f"{both}: one is a {a.kind} file, the other a {b.kind} file")
+    for word in ("make", "model", "serial"):
+        ours, theirs = getattr(a.camera, word), getattr(b.camera, word)
+        if ours and theirs and ours != theirs:
+            raise UsageError(f"{both}: different camera bodies ({word} {ours} and {theirs})")
+    if (a.height, a.width) != (b.height, b.width):
+        raise UsageError(f"{both}: {a.width} × {a.height} and {b.width} × {b.height} pixels")
+    if a.cfa != b.cfa or a.colours != b.colours:
+        raise UsageError(f"{both}: their colour filter mosaics differ")
+
+
+def level(frame: Frame) -> float:
+    """Return the mean light of a frame, all colours alike; only for ordering frames."""
+    return float(np.mean(frame.cells[:, ::4, ::4])) if frame.cells.size else 0.0
+
+
+def split_by_level(levels: Sequence[float]) -> set[int]:
+    """Return the indices of the dark frames: those below the widest gap between levels, in stops."""
+    floor = max(max(levels), 1e-6) * 2.0**-_FARTHEST
+    stops = np.log2(np.maximum(levels, floor))
+    order = np.argsort(stops, kind="stable")
+    widest = int(np.argmax(np.diff(stops[order])))
+    return {int(i) for i in order[: widest + 1]}
+
+
+def _named_dark(dark: Sequence[int], count: int) -> set[int]:
+    named = set(dark)
+    if not named <= set(range(count)):
+        raise UsageError("a dark frame was named that is not among the frames")
+    if len(named) == count:
+        raise UsageError("every frame was named as dark: one with the flash trigger on is needed")
+    return named
+
+
+def _without_useless(
+    lit: tuple[int, ...], dark: tuple[int, ...], levels: Sequence[float], called: Sequence[str]
+) -> tuple[tuple[int, ...], set[int], tuple[Finding, ...]]:
+    """Leave out frames that contradict their role, as long as one of that role remains."""
+    top, bottom = max(levels[i] for i in lit), min(levels[i] for i in dark)
+    if top < NEARLY_EQUAL * max(bottom, 1e-9):
+        return lit, set(), ()
+    middle = math.sqrt(top * max(bottom, top * 2.0**-_FARTHEST))
+    fired = [i for i in dark if levels[i] > max(middle, top / NEARLY_EQUAL)]
+    missed = [i for i in lit if levels[i] < min(middle, NEARLY_EQUAL * max(bottom, 0.0))]
+    findings = [
+        Finding(
+            code="flash_in_dark",
+            text=f"{called[i]} was named as dark and is as bright as the lit frame: the flash fired; left out",
+            data={"frame": i},
+        )
+        for i in fired
+    ]
+    findings += [
+        Finding(
+            code="no_flash_in_lit",
+            text=f"{called[i]} is no brighter than the dark frame: the flash did not fire; left out",
+            data={"frame": i},
+        )
+        for i in missed
+    ]
+    # the frame that is measured comes first, and must be one that the flash did light
+    kept = tuple(i for i in lit if i not in missed) + tuple(missed)
+    return kept, {*fired, *missed}, tuple(findings)
+
+
+_SETTINGS = (
+    ("iso", "ISO", "{:g}"),
+    ("aperture", "aperture", "f/{:g}"),
+    ("shutter_s", "shutter", "{:.4g} s"),
+    ("focal_mm", "focal length", "{:g} mm"),
+    ("lens", "lens", "{}"),
+)
+
+
+def differing(a: Frame, b: Frame) -> dict[str, tuple[object, object]]:
+    """Return the recorded settings that differ, by field of `Camera`; what is not recorded is not compared."""
+    found: dict[str, tuple[object, object]] = {}
+    for field, _, _ in _SETTINGS:
+        ours, theirs = getattr(a.camera, field), getattr(b.camera, field)
+        if ours is not None and theirs is not None and not _same(field, ours, theirs):
+            found[field] = (ours, theirs)
+    return found
+
+
+def _same(field: str, ours: float | str, theirs: float | str) -> bool:
+    if isinstance(ours, str) or isinstance(theirs, str):
+        return ours == theirs
+    stops = abs(math.log2(ours / theirs)) * (2.0 if field == "aperture" else 1.0)
+    return stops <= SAME_EXPOSURE if field in ("aperture", "focal_mm") else stops < 1e-3
+
+
+def in_words(settings: dict[str, tuple[object, object]]) -> str:
+    """Return differing settings as one clause: "ISO 100 and 200, shutter …"."""
+    parts = []
+    for field, word, form in _SETTINGS:
+        if field in settings:
+            ours, theirs = settings[field]
+            parts.append(f"{word} {form.format(ours)} and {form.format(theirs)}")
+    return ", ".join(parts)
+
+
+def _settings_findings(
+    frames: Sequence[Frame], lit: tuple[int, ...], dark: tuple[int, ...], called: Sequence[str]
+) -> list[Finding]:
+    findings = []
+    first = lit[0]
+    for i in (*dark, *lit[1:]):
+        settings = differing(frames[first], frames[i])
+        if settings:
+            findings.append(
+                Finding(
+                    code="settings_differ",
+                    text=f"settings differ between {called[first]} and {called[i]}: {in_words(settings)}",
+                    data={"frame": i, "settings": {field: list(pair) for field, pair in settings.items()}},
+                )
+            )
+    return findings
+
+
+def shutter_scaling(lit: Frame, dark: Frame) -> tuple[float, float]:
+    """Return by how many stops the dark frame must be raised to the lit frame's shutter time, and how sure.
+
+    Cameras record marks ("1/60") for times in steps of a half or a third of a stop (1/64 s); where the
+    recorded ratio lies within `SAME_EXPOSURE` of such a step, the step is what the shutter did (REFERENCE D2).
+
+    Returns
+    -------
+    stops : float
+        + when the dark frame had the shorter time; 0 when a time is not recorded.
+    doubt : float
+        How far the recorded ratio is from `stops`, in stops: a bound, not a standard error.
+    """
+    if lit.camera.shutter_s is None or dark.camera.shutter_s is None:
+        return 0.0, 0.0
+    recorded = math.log2(lit.camera.shutter_s / dark.camera.shutter_s)
+    steps = [round(recorded * n) / n for n in (1, 3, 2)]
+    nearest = min(steps, key=lambda step: abs(step - recorded))
+    stops = nearest if abs(nearest - recorded) <= SAME_EXPOSURE else recorded
+    return stops, abs(stops - recorded)

@@ -1,0 +1,171 @@
+"""From frames to a pair: which are dark, one source of black, scaling for shutter time, did flash fire."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.frame import Frame
+from qc.measure import _ambient_says as says
+from qc.measure._ambient_light import Pair, Tiles, pair_of
+from qc.measure._ambient_pair import (
+    LONGEST_SCALING,
+    NEARLY_EQUAL,
+    SAME_EXPOSURE,
+    differing,
+    in_words,
+    level,
+    shutter_scaling,
+    split_by_level,
+)
+from qc.reading import Finding, Reason
+
+EXPOSED = 1 / 8
+"""Part of the tagged white level that the brightest hundredth of an exposed frame reaches: three stops under it.
+Two frames alike and this bright were both lit; alike and darker, neither was. Our own choice."""
+
+HEAD_FIRED = 2.0
+"""Stops under the flash above which ambient light of exactly the flash's colour is suspect."""
+
+_SAME_COLOUR = 0.03
+"""Part by which the ratios of two colours may differ and the colour be the same."""
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A pair with what there is to say of how it was made, and a pair for each further lit frame."""
+
+    pair: Pair
+    further: tuple[Pair, ...]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Equal:
+    """Lit and dark frame are too much alike; `useless` when there is nothing left to measure."""
+
+    finding: Finding
+    useless: bool
+
+
+def prepare(lit: Frame, companions: Sequence[Frame]) -> Prepared | Reason:
+    """Tell dark from further lit companions and make them comparable.
+
+    Returns
+    -------
+    Prepared or Reason
+        ``settings_differ`` when no dark frame was shot with the lit frame's aperture and ISO and a shutter time
+        within one stop.
+    """
+    darks, further = _roles(lit, companions)
+    refused = {i: why for i, dark in enumerate(darks) if (why := _not_scalable(lit, dark))}
+    darks = tuple(dark for i, dark in enumerate(darks) if i not in refused)
+    if not darks:
+        why = next(iter(refused.values()))
+        return Reason("settings_differ", f"{why}: the dark frame must be shot with the settings of the lit one")
+    further = tuple(frame for frame in further if not differing(lit, frame))
+    findings = says.scaled([shutter_scaling(lit, dark) for dark in darks], darks)
+    shifts, black, mixed = _one_black((lit, *darks))
+    pair = _pair(lit, darks, shifts, black)
+    if mixed:
+        text = "only some of the frames have masked pixels: the tagged black is used for all, with a wider ±"
+        findings.append(Finding(code="black_sources_differ", text=text, data={"dn": round(black * lit.scale, 3)}))
+    if pair.black_error > black * max(pair.factors) * 1.01:
+        dn = pair.black_error * lit.scale
+        text = f"the dark frame lies {dn:.1f} DN below the stated black: black is uncertain by that"
+        findings.append(Finding(code="below_black", text=text, data={"dn": round(dn, 3)}))
+    others = []
+    for frame in further:
+        moved, error, _ = _one_black((frame, *darks))
+        others.append(_pair(frame, darks, moved, error))
+    return Prepared(pair, tuple(others), tuple(findings))
+
+
+def _pair(lit: Frame, darks: tuple[Frame, ...], shifts: NDArray[np.float64], black: float) -> Pair:
+    return pair_of(lit, darks, tuple(shutter_scaling(lit, dark) for dark in darks), shifts, black)
+
+
+def _roles(lit: Frame, companions: Sequence[Frame]) -> tuple[tuple[Frame, ...], tuple[Frame, ...]]:
+    if len(companions) == 1:
+        return tuple(companions), ()
+    dark = split_by_level([level(lit), *(level(frame) for frame in companions)])
+    darks = tuple(frame for i, frame in enumerate(companions, start=1) if i in dark)
+    return darks, tuple(frame for i, frame in enumerate(companions, start=1) if i not in dark)
+
+
+def _not_scalable(lit: Frame, dark: Frame) -> str:
+    """Say which settings keep a dark frame from being used; empty when none does."""
+    settings = differing(lit, dark)
+    fixed = {field: settings[field] for field in ("iso", "aperture") if field in settings}
+    if fixed:
+        return in_words(fixed)
+    if abs(shutter_scaling(lit, dark)[0]) > LONGEST_SCALING + SAME_EXPOSURE:
+        return in_words({"shutter_s": settings["shutter_s"]})
+    return ""
+
+
+def _one_black(frames: tuple[Frame, ...]) -> tuple[NDArray[np.float64], float, bool]:
+    """Return what to add to each frame's light, shape (frames, colours), and one standard error of black.
+
+    Frames that all have masked pixels keep their own black: it was measured in that exposure. Where only some
+    have, the tag is used for all, and how far it lies from masked pixels where there are any is its uncertainty.
+    """
+    unit = frames[0].scale
+    error = max(frame.black.uncertainty for frame in frames) / unit
+    shifts = np.zeros((len(frames), len(frames[0].colours)))
+    sources = {frame.black.source for frame in frames}
+    if "masked pixels" not in sources or len(sources) == 1:
+        return shifts, error, False
+    tagged = _black_by_colour(next(frame for frame in frames if frame.black.source != "masked pixels"))
+    for i, frame in enumerate(frames):
+        if frame.black.source == "masked pixels":
+            shifts[i] = (_black_by_colour(frame) - tagged) / frame.scale
+            error = max(error, float(np.abs(shifts[i]).max()))
+    return shifts, error, True
+
+
+def _black_by_colour(frame: Frame) -> NDArray[np.float64]:
+    """Mean black of each colour, DN."""
+    levels = frame.black.array()
+    if frame.cfa is None:
+        return (
+            np.broadcast_to(levels.reshape(-1), (len(frame.colours),))
+            if levels.size > 1
+            else np.full(len(frame.colours), float(levels.mean()))
+        )
+    rows, columns = (np.lcm(a, b) for a, b in zip(levels.shape, frame.cfa.shape, strict=True))
+    pattern = np.tile(frame.cfa.array(), (rows // frame.cfa.shape[0], columns // frame.cfa.shape[1]))
+    repeated = np.tile(levels, (rows // levels.shape[0], columns // levels.shape[1]))
+    return np.array([repeated[pattern == c].mean() for c in range(len(frame.colours))])
+
+
+def equal_light(pair: Pair, tiles: Tiles) -> Equal | None:
+    """Tell whether the dark frame holds flash, or the lit frame none; None for a good pair."""
+    where = tiles.open()
+    colour = pair.colour
+    exposed = bool(tiles.clipped.any()) or float(np.percentile(tiles.lit[colour], 99.0)) >= EXPOSED
+    if not where.any():
+        return None
+    light = pair.light(tiles, where)
+    flash, ambient = float(light.flash[colour]), float(light.ambient[colour])
+    lit = flash + ambient
+    if lit < NEARLY_EQUAL * ambient or flash < 2.0 * float(light.flash_error[colour]):
+        data = {"lit_over_dark_stops": round(float(np.log2(lit / ambient)), 3) if min(lit, ambient) > 0 else None}
+        if exposed:
+            text = "the dark frame is as bright as the lit one: the flash fired in it; switch the trigger off"
+            return Equal(Finding(code="flash_in_dark", text=text, data=data), useless=True)
+        text = "the lit frame is no brighter than the dark one: the flash did not fire"
+        return Equal(Finding(code="no_flash_in_lit", text=text, data=data), useless=True)
+    data = {"stops_under": round(float(np.log2(flash / max(ambient, 1e-9))), 2)}
+    dark_exposed = float(np.percentile(tiles.dark[colour], 99.0)) >= EXPOSED
+    if flash < ambient and dark_exposed:
+        text = "the dark frame holds more light than the flash adds: did the flash fire in it?"
+        return Equal(Finding(code="flash_in_dark", text=text, data=data), useless=False)
+    ratios = light.ambient / light.flash
+    if flash < ambient * 2.0**HEAD_FIRED and len(ratios) > 1 and np.ptp(ratios) < _SAME_COLOUR * ratios[colour]:
+        text = "ambient light is bright and has the flash's own colour: did one head fire in the dark frame?"
+        return Equal(Finding(code="dark_like_flash", text=text, data=data), useless=False)
+    return None

@@ -1,0 +1,113 @@
+"""Where ambient light falls, and what colour it has there, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.measure._ambient_colour import Hue, Ratio
+from qc.measure._ambient_light import Light, Pair, Tiles
+from qc.orientation import upright
+from qc.reading import Finding, Reason
+
+UNEVEN = 0.5
+"""Stops between two halves from which ambient light counts as falling on one of them. Our own choice."""
+
+ZONE_ABOVE = 1.0
+"""Stops above the frame from which a zone is named for itself. Our own choice."""
+
+HueOf = Callable[[Ratio], Hue | Reason]
+
+
+def source_findings(
+    pair: Pair, tiles: Tiles, where: NDArray[np.bool_], zones: Mapping[str, Light], hue_of: HueOf
+) -> list[Finding]:
+    """Say which side of the upright picture gets most ambient light, and which zones, each with its colour.
+
+    The colour of a side is that of what it has more than the rest: the lamp that lights it, not the room.
+    """
+    colour = pair.colour
+    whole = pair.light(tiles, where)
+    findings = []
+    place, inside = _side(pair, tiles, where)
+    if inside is None:
+        if whole.measured()[colour]:
+            findings.append(_finding("the whole frame", None, whole, None, hue_of(Ratio.of(whole)), colour))
+    else:
+        here, rest = pair.light(tiles, where & inside), pair.light(tiles, where & ~inside)
+        hue = hue_of(Ratio.of(here).above(Ratio.of(rest)))
+        findings.append(_finding(place, None, here, _above(here, rest, colour), hue, colour))
+    for name, light in zones.items():
+        above = _above(light, whole, colour)
+        if light.measured()[colour] and above >= ZONE_ABOVE:
+            findings.append(_finding(name, name, light, above, hue_of(Ratio.of(light)), colour))
+    return findings
+
+
+def _side(pair: Pair, tiles: Tiles, where: NDArray[np.bool_]) -> tuple[str, NDArray[np.bool_] | None]:
+    """Return the half or corner with most ambient light for its flash, as a mask of tiles; None when even."""
+    x, y = _upright_halves(where.shape, pair.lit.orientation)
+    across, right = _contrast(pair, tiles, where, x)
+    down, bottom = _contrast(pair, tiles, where, y)
+    if max(across, down) < UNEVEN:
+        return "", None
+    words = ("right" if right else "left", "bottom" if bottom else "top")
+    masks = (x == right, y == bottom)
+    if min(across, down) >= max(UNEVEN, 0.6 * max(across, down)):
+        return f"{words[1]} {words[0]}", masks[0] & masks[1]
+    return (words[0], masks[0]) if across >= down else (words[1], masks[1])
+
+
+def _upright_halves(shape: tuple[int, ...], orientation: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Which tiles lie in the right, and in the bottom half of the upright picture; sensor orientation."""
+    index = np.arange(shape[0] * shape[1]).reshape(shape)
+    turned = upright(index, orientation)
+    rows, columns = turned.shape
+    halves = []
+    for upper in (np.arange(columns)[None, :] >= columns / 2, np.arange(rows)[:, None] >= rows / 2):
+        half = np.zeros(index.size, dtype=bool)
+        half[turned.ravel()] = np.broadcast_to(upper, turned.shape).ravel()
+        halves.append(half.reshape(shape))
+    return halves[0], halves[1]
+
+
+def _contrast(pair: Pair, tiles: Tiles, where: NDArray[np.bool_], upper: NDArray[np.bool_]) -> tuple[float, bool]:
+    """Return the stops between two halves, and whether `upper` (right, bottom) has more; 0 where unclear."""
+    if not (where & upper).any() or not (where & ~upper).any():
+        return 0.0, False
+    second, first = pair.light(tiles, where & upper), pair.light(tiles, where & ~upper)
+    more = second.stops()[pair.colour] < first.stops()[pair.colour]
+    bright, dim = (second, first) if more else (first, second)
+    if not bright.measured()[pair.colour]:
+        return 0.0, bool(more)
+    return _above(bright, dim, pair.colour), bool(more)
+
+
+def _above(here: Light, rest: Light, colour: int) -> float:
+    """Return the stops that ambient light lies above the rest; at least, when the rest is at the floor."""
+    return float(rest.stops()[colour] - here.stops()[colour])
+
+
+def _finding(
+    place: str, zone: str | None, light: Light, above: float | None, hue: Hue | Reason, colour: int
+) -> Finding:
+    stops = float(light.stops()[colour])
+    word = "" if isinstance(hue, Reason) else f"{hue.word} "
+    where = f"in {place}" if zone else ("over the whole frame" if above is None else f"on the {place}")
+    than = "" if above is None else f", {above:.1f} stops more than the rest"
+    data: dict[str, object] = {"place": place, "stops_under": round(stops, 2)}
+    data["above_rest_stops"] = None if above is None else round(above, 2)
+    if isinstance(hue, Reason):
+        data |= {"colour": None, "words": [], "why_no_colour": str(hue)}
+    else:
+        data |= {
+            "colour": hue.words[0],
+            "words": list(hue.words),
+            "kelvin": None if hue.kelvin is None else round(hue.kelvin),
+            "mired_plus_minus": None if hue.mired_pm is None else round(hue.mired_pm, 1),
+            "duv": None if hue.duv is None else round(hue.duv, 4),
+        }
+    text = f"{word}ambient light {where}, {stops:.1f} stops under the flash there{than}"
+    return Finding(code="ambient_source", text=text, zone=zone, data=data)
