@@ -51,6 +51,8 @@ OF_FINDING: Mapping[str, tuple[Level, int]] = {
 @dataclass(frozen=True, slots=True)
 class _Weighed:
     rank: int
+    place: tuple[int, int]
+    """Position of the reading in its measurement, of the zone in the sheet: the order within a rank."""
     cause: Cause
 
 
@@ -86,10 +88,9 @@ def judge(
     """
     if file.state != "whole":
         return _of_state(file)
-    roles = {zone.name: zone.role for zone in zones}
     known = {reading.name: (spec, reading) for spec in specs for reading in spec.readings}
     limited = [r for r in readings if (r.name, r.zone) in limits and r.name in known]
-    weighed = [*_of_findings(findings), *_of_readings(limited, known, roles, limits)]
+    weighed = [*_of_findings(findings), *_of_readings(limited, known, zones, limits)]
     causes = tuple(w.cause for w in sorted(weighed, key=_order))
     if causes:
         return Verdict(level=causes[0].level, causes=causes)
@@ -162,9 +163,11 @@ def _of_findings(findings: Sequence[Finding]) -> Iterator[_Weighed]:
 def _of_readings(
     readings: Sequence[Reading],
     known: Mapping[str, tuple[Spec, ReadingSpec]],
-    roles: Mapping[str, Role],
+    zones: Sequence[Zone],
     limits: Mapping[Place, Limit],
 ) -> Iterator[_Weighed]:
+    roles = {zone.name: zone.role for zone in zones}
+    nth = {zone.name: number for number, zone in enumerate(zones, 1)}
     for reading in readings:
         measurement, spec = known[reading.name]
         limit = limits[reading.name, reading.zone]
@@ -182,7 +185,9 @@ def _of_readings(
             origin=limit.origin,
             text=spoken(reading, spec),
         )
-        yield _Weighed(_rank(measurement.rank, roles.get(reading.zone or "")), cause)
+        zone = reading.zone or ""
+        place = measurement.readings.index(spec), nth.get(zone, 0)
+        yield _Weighed(_rank(measurement.rank, roles.get(zone)), place, cause)
 
 
 def _rank(rank: int, role: Role | None) -> int:
@@ -190,9 +195,9 @@ def _rank(rank: int, role: Role | None) -> int:
     return REST if rank == PROTECTED and role is not Role.PROTECT else rank
 
 
-def _order(weighed: _Weighed) -> tuple[int, int, str, str]:
+def _order(weighed: _Weighed) -> tuple[int, int, tuple[int, int], str, str]:
     cause = weighed.cause
-    return -_SEVERITY[cause.level], weighed.rank, cause.reading, cause.zone or ""
+    return -_SEVERITY[cause.level], weighed.rank, weighed.place, cause.reading, cause.zone or ""
 
 
 def _why_not(

@@ -170,7 +170,7 @@ def measure_ambient(
     good = [(o, o.frame, told) for o, told in opened if o.frame is not None]
     bad = [o for o, _ in opened if o.frame is None]
     if len(good) < 2:
-        empty = _result(bad[0], [], (), specs=[SPEC], sheet=sheet, preset=preset)
+        empty = _result(bad[0], [], [_left_out(o) for o in bad[1:]], specs=[SPEC], sheet=sheet, preset=preset)
         return replace(empty, schema="qc.ambient/1")
     frames = [frame for _, frame, _ in good]
     named = [number for number, (_, _, told) in enumerate(good) if told]

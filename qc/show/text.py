@@ -7,6 +7,7 @@ inside its column; on a pipe it stays one line, however long.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -108,7 +109,7 @@ def plain_line(result: Result, specs: Sequence[Spec], *, name_width: int = 0) ->
     level = result.verdict.level
     cells = (
         time_of(result),
-        f"{name_of(result):<{name_width}}",
+        f"{name_of(result):<{min(name_width, LONGEST_NAME)}}",
         PLAIN[level],
         f"{level:<10}",
         reason_of(result, specs),
@@ -138,14 +139,19 @@ def cut_middle(text: str, longest: int = LONGEST_NAME) -> str:
 
 
 def plain_details(result: Result, specs: Sequence[Spec]) -> Iterator[str]:
-    """Yield every reading and finding as plain lines."""
+    """Yield every reading and finding as plain lines, one each; the place stands on every line, for searching."""
     yield f"  {settings_line(result)}"
-    for row in rows(result, specs):
-        mark = f"  {PLAIN[row.level]} {row.level}" if row.level else ""
-        parts = (f"{row.place:<12}", f"{row.said:<40}", f"{row.sure:<8}")
-        yield f"  {'  '.join(parts)}{mark}  {row.remark}".rstrip()
-    for finding in notes(result):
-        yield f"  {finding}"
+    told = list(rows(result, specs))
+    place, said, sure = (max((len(text) for text in column), default=0) for column in _columns(told))
+    for row in told:
+        mark = f"{PLAIN[row.level]} {row.level}  " if row.level else ""
+        yield f"  {row.place:<{place}}  {row.said:<{said}}  {row.sure:<{sure}}  {mark}{row.remark}".rstrip()
+    for note in notes(result):
+        yield f"  {note}"
+
+
+def _columns(told: Sequence[Row]) -> tuple[list[str], list[str], list[str]]:
+    return [row.place for row in told], [row.said for row in told], [row.sure for row in told]
 
 
 def details(result: Result, specs: Sequence[Spec]) -> Group:
@@ -158,7 +164,7 @@ def details(result: Result, specs: Sequence[Spec]) -> Group:
 def _table(result: Result, specs: Sequence[Spec]) -> Table:
     view = Table.grid(padding=(0, 2, 0, 0))
     view.add_column(width=10, no_wrap=True)
-    view.add_column(min_width=26, overflow="fold", ratio=5)
+    view.add_column(min_width=24, overflow="fold", ratio=6)
     view.add_column(no_wrap=True, min_width=6)
     view.add_column(overflow="fold", ratio=6)
     last = None
@@ -178,9 +184,19 @@ def rows(result: Result, specs: Sequence[Spec]) -> Iterator[Row]:
     causes = {(cause.reading, cause.zone): cause for cause in result.verdict.causes}
     places = list(dict.fromkeys([None, *(reading.zone for reading in result.readings)]))
     for place in places:
-        for reading in result.readings:
-            if reading.zone == place and reading.name in known:
+        here = [r for r in result.readings if r.zone == place and r.name in known]
+        told = Counter(str(r.reason) for r in here if r.reason is not None)
+        said: set[str] = set()
+        for reading in here:
+            why = str(reading.reason)
+            if told[why] < 2:
                 yield _row(reading, known[reading.name], causes.get((reading.name, reading.zone)))
+            elif why not in said and reading.reason is not None:
+                # one reason for many readings is said once, where the first of them would stand
+                said.add(why)
+                yield Row(
+                    clean(place or "frame"), f"{told[why]} numbers missing", "", clean(reading.reason.text), None
+                )
 
 
 def notes(result: Result) -> Iterator[str]:
@@ -200,7 +216,7 @@ def settings_line(result: Result) -> str:
 def _row(reading: Reading, spec: ReadingSpec, cause: Cause | None) -> Row:
     sure = ""
     if reading.plus_minus is not None:
-        sure = f"±{spoken_number(reading.plus_minus, spec.decimals)}"
+        sure = f"±{_error(reading.plus_minus, spec.decimals)}"
     elif reading.doubt is not None:
         sure = "±?"
     remark = ""
@@ -216,6 +232,13 @@ def _row(reading: Reading, spec: ReadingSpec, cause: Cause | None) -> Row:
         remark=clean(remark),
         level=cause.level if cause is not None and reading.value is not None else None,
     )
+
+
+def _error(value: float, decimals: int) -> str:
+    """Return a ± with as many decimals as its number, or more where it would read as nought."""
+    while decimals < 6 and 0 < value < 0.5 * 10.0**-decimals:
+        decimals += 1
+    return spoken_number(value, decimals)
 
 
 def _settings(camera: CameraFacts) -> Iterator[str]:
