@@ -19,6 +19,7 @@ from qc.show.draw._canvas import Caption, Picture
 MADE_BY: Final = "framegauge"
 _CAPTURE = "framegauge capture"
 _LONGEST_NAME = 150
+_MOST_SAID = 3
 _DEVICE = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\.|$)", re.IGNORECASE)
 _SEVERITY = (Level.CLEAR, Level.NOTE, Level.WARN, Level.HALT)
 
@@ -139,29 +140,43 @@ def caption_of(result: Result, job: Job) -> Caption:
     if job.tile_map is not None:
         shown = [spec.reading(job.tile_map.name)]
         readings = [r for r in result.readings if r.name == job.tile_map.name]
+        values = ", ".join(f"{r.zone or 'frame'} {value_text(r, shown[0])}" for r in readings)
+        values = f"In {shown[0].unit}: {values}" if readings else ""
     else:
-        shown = [reading for reading in spec.readings if reading.per_frame][:3]
-        readings = [r for s in shown for r in result.readings if r.name == s.name and r.zone is None]
+        shown = [reading for reading in spec.readings if reading.per_frame][:_MOST_SAID]
+        pairs = [(s, result.reading(s.name)) for s in shown]
+        values = "; ".join(
+            f"{_quantity(s)} {value_text(r, s)} {r.unit if r.reason is None else ''}".strip()
+            for s, r in pairs
+            if r
+        )
     causes = [c for c in result.verdict.causes if _belongs(c, spec)]
     worst = max(causes, key=lambda c: _SEVERITY.index(c.level) if c.level in _SEVERITY else -1, default=None)
     return Caption(
         name=result.file.name,
         shown=shown[0].meaning if shown else spec.name,
-        values="; ".join(value_text(reading, spec.reading(reading.name)) for reading in readings),
+        values=values,
         level=worst.level if worst else None,
         cause=worst.text if worst else "",
     )
 
 
 def value_text(reading: Reading, spec: ReadingSpec) -> str:
-    """Say a reading in words: place, quantity, value, ±, unit; or why there is none."""
-    where = f"{reading.zone}: " if reading.zone else ""
-    what = where + spec.name.partition(".")[2].replace("_", " ")
-    if reading.value is None:
-        return f"{what} not measured, {reading.reason.text if reading.reason else ''}"
-    about = "" if reading.plus_minus is None else f" ± {reading.plus_minus:.{spec.decimals}f}"
+    """Say a reading in words without its unit: bound, value, ±; or why there is none."""
+    if reading.reason is not None:
+        return f"not measured ({reading.reason.text})"
+    about = "" if reading.plus_minus is None else f" ± {_rounded(reading.plus_minus, spec.decimals)}"
     bound = f"{reading.bound} " if reading.bound else ""
-    return f"{what} {bound}{reading.value:.{spec.decimals}f}{about} {reading.unit}"
+    return f"{bound}{reading.value:.{spec.decimals}f}{about}"
+
+
+def _rounded(number: float, decimals: int) -> str:
+    """Round to the decimals of its value, or to one figure where that would leave nought."""
+    return f"{number:.{decimals}f}" if round(number, decimals) or not number else f"{number:.1g}"
+
+
+def _quantity(spec: ReadingSpec) -> str:
+    return spec.name.partition(".")[2].replace("_", " ")
 
 
 def safe_name(name: str) -> str:

@@ -6,7 +6,7 @@ import pytest
 
 from qc.reading import Region
 from qc.sheet.zones import Zone
-from qc.show.draw._canvas import Picture, PlateBox, blank, grey_picture, plate
+from qc.show.draw._canvas import Picture, PlateBox, blank, draw_zones, grey_picture, overlap, plate
 from qc.show.draw._lines import Style, stroke, to_pixels
 from qc.show.draw.outlines import BURNT, PARTLY, PLAIN, draw_outlines, look_of, percent
 from qc.show.palette import RGB
@@ -176,3 +176,13 @@ def test_fractions_of_the_picture_become_pixels_with_their_centres_at_integers()
         [99.5, 49.5],
         [199.5, 99.5],
     ]
+
+
+def test_names_of_zones_that_share_a_corner_do_not_cover_each_other() -> None:
+    picture = grey_picture(digest_of())
+    zones = [
+        Zone.from_box(name, "sharp", (0.3, 0.3, 0.2, 0.2)) for name in ("label", "print", "stamp", "edge", "foil")
+    ]
+    places = draw_zones(picture, zones)
+    for number, box in enumerate(places):
+        assert not any(overlap(box, other) for other in places[:number])

@@ -200,7 +200,7 @@ def test_the_caption_says_what_is_shown_and_what_was_read() -> None:
     spots, softness, _ = (caption_of(result, job) for job in jobs_of(result, SPECS))
     assert (spots.name, spots.shown) == ("a.dng", "What area is.")
     assert spots.values == "area 0.42 ± 0.01 % of cells"
-    assert softness.values == "amount at least 1.25 px; label: amount not measured, too dark"
+    assert softness.values == "In px: frame at least 1.25, label not measured (too dark)"
     assert softness.level is None
 
 
@@ -222,11 +222,12 @@ def test_the_caption_carries_the_worst_cause_of_its_own_measurement() -> None:
     ]
 
 
-def test_a_bound_and_an_uncertainty_are_said() -> None:
-    reading = Reading(
-        name="a.some_thing", unit=Unit.STOPS, zone="cap", value=5.014, plus_minus=0.2, bound="at most"
-    )
-    assert value_text(reading, reading_spec("a.some_thing")) == "cap: some thing at most 5.01 ± 0.20 stops"
+@pytest.mark.parametrize(
+    ("plus_minus", "said"), [(0.2, "± 0.20"), (0.001, "± 0.001"), (0.0, "± 0.00"), (None, ""), (0.0049, "± 0.005")]
+)
+def test_a_bound_and_an_uncertainty_are_said(plus_minus: float | None, said: str) -> None:
+    reading = Reading(name="a.b", unit=Unit.STOPS, value=5.014, plus_minus=plus_minus, bound="at most")
+    assert value_text(reading, reading_spec("a.b")) == f"at most 5.01 {said}".strip()
 
 
 def test_the_worse_end_is_the_light_one() -> None:

@@ -79,12 +79,26 @@ def draw_zones(picture: Picture, zones: Sequence[Zone]) -> list[PlateBox]:
     for points in outlines:
         stroke(drawn, points, _ZONE, thickness=1)
     picture[:] = ((picture.astype(np.uint16) + drawn) // 2).astype(np.uint8)
-    places = []
+    places: list[PlateBox] = []
     for zone, points in zip(zones, outlines, strict=True):
-        column, row = points.min(axis=0).astype(int).tolist()
         name = _text.cut_middle(zone.name, _text.SMALL, picture.shape[1] // 2)
-        places.append(plate(picture, name, (column + 4, row + 4), TEXT))
+        corners = [plate_box(picture, name, at) for at in _inside(points, plate_box(picture, name, (0, 0))[2:])]
+        free = [box for box in corners if not any(overlap(box, other) for other in places)]
+        places.append(plate(picture, name, (free or corners)[0][:2], TEXT))
     return places
+
+
+def overlap(a: PlateBox, b: PlateBox) -> bool:
+    """Tell whether two pieces of text would cover each other."""
+    return a[0] < b[0] + b[2] and b[0] < a[0] + a[2] and a[1] < b[1] + b[3] and b[1] < a[1] + a[3]
+
+
+def _inside(points: NDArray[np.float64], size: tuple[int, int]) -> list[tuple[int, int]]:
+    """Return where a zone's name may stand, best first: in its corners, then under it and over it."""
+    (left, top), (right, bottom) = points.min(axis=0).astype(int).tolist(), points.max(axis=0).astype(int).tolist()
+    across, down = right - 4 - size[0], bottom - 4 - size[1]
+    corners = [(left + 4, top + 4), (across, top + 4), (left + 4, down), (across, down)]
+    return [*corners, (left + 4, bottom + 4), (left + 4, top - 4 - size[1])]
 
 
 def plate(picture: Picture, text: str, at: tuple[int, int], colour: RGB) -> PlateBox:

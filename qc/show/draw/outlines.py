@@ -19,6 +19,7 @@ from qc.show.draw._canvas import (
     compose,
     draw_zones,
     grey_picture,
+    overlap,
     plate,
     plate_box,
     room,
@@ -105,10 +106,10 @@ def _label(picture: Picture, regions: Sequence[Region], colours: str, names: Seq
         fits = [
             box
             for at in _beside(_box(region, picture), plate_box(picture, text, (0, 0))[2:])
-            if (box := plate_box(picture, text, at))[:2] == at and not any(_overlap(box, words) for words in taken)
+            if (box := plate_box(picture, text, at))[:2] == at and not any(overlap(box, words) for words in taken)
         ]
         if fits:  # best where it hides no other region either
-            best = min(fits, key=lambda box: sum(_overlap(box, other) for other in boxes))
+            best = min(fits, key=lambda box: sum(overlap(box, other) for other in boxes))
             taken.append(plate(picture, text, best[:2], look_of(region, colours)[0]))
 
 
@@ -125,10 +126,6 @@ def _beside(box: PlateBox, size: tuple[int, int]) -> tuple[tuple[int, int], ...]
     across, down = left + (wide - columns) // 2, top + (high - rows) // 2
     sides = ((after, down), (before, down), (across, above), (across, below))
     return (*sides, (after, above), (after, below), (before, above), (before, below))
-
-
-def _overlap(a: PlateBox, b: PlateBox) -> bool:
-    return a[0] < b[0] + b[2] and b[0] < a[0] + a[2] and a[1] < b[1] + b[3] and b[1] < a[1] + a[3]
 
 
 def percent(area: float) -> str:
