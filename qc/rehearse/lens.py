@@ -19,6 +19,9 @@ SENSOR_MM = 36.0
 
 WAVELENGTH_MM = 0.00055
 
+SMALLEST_DISC = 1.3
+"""Radius in pixels under which a defocus disc is drawn as a Gaussian of the same σ."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lens:
@@ -100,9 +103,11 @@ class Lens:
 
     def blur(self, planes: Planes, sigma: float, floor: float) -> Planes:
         """Return planes, shape (rows, columns[, n]), blurred by a whole σ of which `floor` is not defocus."""
-        if self.spread == "gaussian" or sigma <= floor * 1.01:
+        radius = 2 * float(np.sqrt(max(sigma**2 - floor**2, 0.0)))
+        # Between pixels a smaller disc has no shape of its own, and cannot be drawn on their lattice either.
+        if self.spread == "gaussian" or radius < SMALLEST_DISC:
             return gaussian(planes, sigma)
-        return _filter(gaussian(planes, floor), disc(2 * float(np.sqrt(sigma**2 - floor**2))))
+        return _filter(gaussian(planes, floor), disc(radius))
 
     def blur_by_depth(self, planes: Planes, sigma: NDArray[np.float64], floor: float) -> Planes:
         """Return planes blurred by a σ of their own at each pixel.
@@ -129,9 +134,9 @@ def gaussian(planes: Planes, sigma: float) -> Planes:
 
 
 def disc(radius: float) -> Planes:
-    """Return an even disc as a kernel of sum 1 whose σ along an axis is radius / 2, its rim shared among pixels."""
+    """Return an even disc as a kernel of sum 1 with σ = radius / 2 along an axis, its rim shared among pixels."""
     half, fine = int(np.ceil(radius)), 32
-    radius = float(np.sqrt(max(radius**2 - 1 / 3, 0.25)))  # sharing adds 1/12 px² to the second moment
+    radius = float(np.sqrt(max(radius**2 - 1 / 3, 0.0)))  # sharing adds 1/12 px² to the second moment
     axis = (np.arange((2 * half + 1) * fine) + 0.5) / fine - half - 0.5
     inside = np.hypot(axis[:, np.newaxis], axis) <= radius
     kernel = inside.reshape(2 * half + 1, fine, 2 * half + 1, fine).mean(axis=(1, 3))
