@@ -79,7 +79,7 @@ def black_of(decoded: Decoded) -> tuple[Black, NDArray[np.float64], tuple[Findin
 
 
 def _tagged(decoded: Decoded) -> NDArray[np.float64]:
-    """Tagged levels in the shape of the pattern, or of their own repeat where that is larger."""
+    """Return tagged levels in the shape of the pattern, or of their own repeat where that is larger."""
     if decoded.cfa is None:
         return np.asarray(decoded.black, dtype=np.float64)
     shape = tuple(int(np.lcm(a, b)) for a, b in zip(decoded.black.shape, decoded.cfa.shape, strict=True))
@@ -102,7 +102,7 @@ def _without_mask(decoded: Decoded, tagged: NDArray[np.float64]) -> tuple[Black,
 
 
 def _believable(decoded: Decoded, tagged: NDArray[np.float64]) -> list[_Half]:
-    """Halves of the masked areas that hold darkness: narrow, alike, and at the foot of the picture."""
+    """Return halves of the masked areas that hold darkness: narrow, alike, and at the foot of the picture."""
     assert decoded.cfa is not None
     areas = [_halves(decoded, window, decoded.cfa.shape) for window in decoded.masked]
     areas = [halves for halves in areas if halves]
@@ -124,7 +124,7 @@ def _believable(decoded: Decoded, tagged: NDArray[np.float64]) -> list[_Half]:
 
 
 def _halves(decoded: Decoded, window: Window, pattern: tuple[int, int]) -> list[_Half]:
-    """The inner part of one masked area in two halves along its long side; empty when it is too small."""
+    """Return the inner part of one masked area in two halves along its long side; empty when too small."""
     top, left, rows, columns = window
     trim_rows, trim_columns = min(_LEAK, rows // 4), min(_LEAK, columns // 4)
     top, left, rows, columns = (

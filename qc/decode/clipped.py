@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -15,7 +16,7 @@ _REACH = 2
 """Photosites around a hot one that are looked at: the nearest of its own colour stand two away at most."""
 
 _HOT_BELOW = 0.8
-"""A photosite that stands alone is hot when its neighbours of the same colour stay under this part of saturation."""
+"""A photosite that stands alone is hot when its neighbours of the same colour stay under this part of it."""
 
 _TAIL_SIDE = 7
 """Side of the window, in photosites of one position, over which light just under saturation is told apart."""
@@ -121,7 +122,7 @@ def _colour_at(pattern: NDArray[np.intp], rows: NDArray[np.intp], columns: NDArr
 
 
 def _alone(over: NDArray[np.uint8]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Rows and columns of clipped photosites without another among the 24 around them."""
+    """Return rows and columns of clipped photosites without another among the 24 around them."""
     side = 2 * _REACH + 1
     found: list[NDArray[np.intp]] = []
 
@@ -132,8 +133,9 @@ def _alone(over: NDArray[np.uint8]) -> tuple[NDArray[np.intp], NDArray[np.intp]]
             return
         around = cv2.boxFilter(part, cv2.CV_8U, (side, side), normalize=False, borderType=cv2.BORDER_CONSTANT)
         mine = slice(start - first, stop - first)
-        places = np.argwhere(over[start:stop] & (around[mine] == 1))
-        found.append(places + (start, 0))
+        lone = over[start:stop].view(np.bool_) & (around[mine] == 1)
+        rows, columns = np.divmod(np.flatnonzero(lone), lone.shape[1])
+        found.append(np.stack([rows + start, columns], axis=-1))
 
     in_bands(len(over), BAND, look)
     places = np.concatenate(found) if found else np.empty((0, 2), dtype=np.intp)
@@ -153,46 +155,82 @@ def without_noise_tail(
     Parameters and return value as for `without_hot_photosites`.
     """
     pattern = cfa.array()
-    window = (_TAIL_SIDE, _TAIL_SIDE)
-    blocks = (-(-over.shape[0] // _BLOCK), -(-over.shape[1] // _BLOCK))
-    clipped, core = np.zeros(blocks, dtype=np.uint8), np.zeros(blocks, dtype=bool)
-    tails: list[NDArray[np.intp]] = []
     lit = np.flatnonzero(over.any(axis=1))
     if lit.size == 0:
         return over
     # Only the rows that hold anything, from a whole pattern's start; the window reaches a little further.
     reach = _TAIL_SIDE * pattern.shape[0]
-    first = max(0, lit[0] - reach) // pattern.shape[0] * pattern.shape[0]
-    part_over, part_mosaic = over[first : lit[-1] + reach + 1], mosaic[first : lit[-1] + reach + 1]
-    for y in range(len(pattern)):
-        for x, part in enumerate(row_planes(part_over, y, (pattern.shape[0], pattern.shape[1]))):
-            if not part.any():
-                continue
-            count = cv2.boxFilter(part, cv2.CV_8U, window, normalize=False, borderType=cv2.BORDER_REFLECT_101)
-            rows, columns = np.nonzero(part)
-            share = count[rows, columns] / _TAIL_SIDE**2
-            at = np.stack([first + rows * pattern.shape[0] + y, columns * pattern.shape[1] + x], axis=-1)
-            clipped[tuple(at.T // _BLOCK)] = 1
-            core[tuple(at[share >= _CORE_SHARE].T // _BLOCK)] = True
-            few = np.flatnonzero(share < _TAIL_SHARE)
-            values = part_mosaic[y :: pattern.shape[0], x :: pattern.shape[1]]
-            means = _window_means(values, rows[few], columns[few])
-            tails.append(at[few[means >= _TAIL_LEVEL * limits[pattern[y, x]]]])
-    tail = np.concatenate(tails) if tails else np.empty((0, 2), dtype=np.intp)
-    if len(tail) == 0:
+    first = int(max(0, lit[0] - reach) // pattern.shape[0] * pattern.shape[0])
+    part = slice(first, int(lit[-1]) + reach + 1)
+    found: list[_Position] = []
+
+    def look(start: int, stop: int) -> None:
+        for y in range(start, stop):
+            for x, plane in enumerate(row_planes(over[part], y, (pattern.shape[0], pattern.shape[1]))):
+                values = mosaic[part][y :: pattern.shape[0], x :: pattern.shape[1]]
+                found.append(_Position.of(plane, values, (y, x), _TAIL_LEVEL * limits[pattern[y, x]]))
+
+    in_bands(pattern.shape[0], 1, look)
+    if not any(len(position.tail) for position in found):
         return over
-    _, joined = cv2.connectedComponents(clipped, connectivity=8)
-    true_ones = np.unique(joined[core])
+    tail = np.concatenate([position.places(pattern.shape) for position in found])
+    joined, true_ones = _joined(found, pattern.shape)
     drop = tail[~np.isin(joined[tuple(tail.T // _BLOCK)], true_ones)]
     kept = over.copy()
-    kept[tuple(drop.T)] = 0
+    kept[first + drop[:, 0], drop[:, 1]] = 0
     return kept
+
+
+@dataclass(frozen=True, slots=True)
+class _Position:
+    """One position of the pattern: where it is clipped, how densely, and which of that may be tail."""
+
+    at: tuple[int, int]
+    plane: NDArray[np.uint8]
+    count: NDArray[np.uint8]
+    tail: NDArray[np.intp]
+
+    @classmethod
+    def of(
+        cls, plane: NDArray[np.uint8], values: NDArray[np.uint16], at: tuple[int, int], least: float
+    ) -> _Position:
+        """Look at one position; the tail is where few around are clipped and their mean is at least `least`."""
+        window = (_TAIL_SIDE, _TAIL_SIDE)
+        count = cv2.boxFilter(plane, cv2.CV_8U, window, normalize=False, borderType=cv2.BORDER_REFLECT_101)
+        few = plane.view(np.bool_) & (count < _TAIL_SHARE * _TAIL_SIDE**2)
+        rows, columns = np.divmod(np.flatnonzero(few), few.shape[1])
+        bright = _window_means(values, rows, columns) >= least
+        return cls(
+            at, plane, np.asarray(count, dtype=np.uint8), np.stack([rows[bright], columns[bright]], axis=-1)
+        )
+
+    def places(self, shape: tuple[int, ...]) -> NDArray[np.intp]:
+        """Return rows and columns of the tail in the mosaic."""
+        return self.tail * shape + self.at
+
+
+def _joined(found: list[_Position], shape: tuple[int, ...]) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Return the number of the highlight that each block belongs to, and the numbers of those that have a core."""
+    most = [max(n) for n in zip(*(np.array(p.plane.shape) * shape + p.at for p in found), strict=True)]
+    blocks = (most[0] // _BLOCK + 1, most[1] // _BLOCK + 1)
+    clipped, core = np.zeros(blocks, dtype=np.uint8), np.zeros(blocks, dtype=bool)
+    for position in found:
+        if not position.plane.any():
+            continue
+        rows, columns = np.divmod(np.flatnonzero(position.plane), position.plane.shape[1])
+        at = (rows * shape[0] + position.at[0]) // _BLOCK, (columns * shape[1] + position.at[1]) // _BLOCK
+        clipped[at] = 1
+        dense = position.count[rows, columns] >= _CORE_SHARE * _TAIL_SIDE**2
+        core[at[0][dense], at[1][dense]] = True
+    _, numbers = cv2.connectedComponents(clipped, connectivity=8)
+    joined = np.asarray(numbers, dtype=np.int32)
+    return joined, np.unique(joined[core])
 
 
 def _window_means(
     values: NDArray[np.uint16], rows: NDArray[np.intp], columns: NDArray[np.intp]
 ) -> NDArray[np.float64]:
-    """Mean of the window around each place; the edge repeats."""
+    """Return the mean of the window around each place; the edge repeats."""
     half = _TAIL_SIDE // 2
     total = np.zeros(rows.shape)
     for dy, dx in np.ndindex(_TAIL_SIDE, _TAIL_SIDE):

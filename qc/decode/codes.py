@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import io
 import logging
+import math
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -17,20 +19,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.container.whole_boxes import png_chunks
-from qc.container.whole_jpeg import segments
+from qc.container.whole_jpeg import frame_of_jpeg
+from qc.decode.complaints import complaints
 from qc.decode.mapping_rendered import translated
 from qc.decode.tone import Codes
-from qc.errors import DamagedError, UnsupportedError
+from qc.errors import DamagedError, UnreadableError, UnsupportedError
 
 if TYPE_CHECKING:
     import tifffile
 
 MAX_PIXELS = 1 << 30
-"""Above this a picture is refused: its linear light alone would take 12 GB."""
+"""Above this a picture is refused, however much memory there is."""
+
+BYTES_PER_PIXEL = 3 * (2 + 4 + 1)
+"""Codes, linear light and clipping of three colours, all held at once."""
 
 _SOF = frozenset({0xC0, 0xC1, 0xC2, 0xC9, 0xCA})
 """Start of frame of baseline, extended and progressive JPEG, Huffman and arithmetic (ITU-T T.81 table B.1)."""
-_OTHER_SOF = frozenset(range(0xC3, 0xD0)) - _SOF - {0xC4, 0xC8, 0xCC}
 _GREY, _RGB, _INVERTED_GREY, _YCBCR = 1, 2, 0, 6
 _PHOTOMETRIC = {3: "indexed colours", 4: "a mask", 5: "CMYK", 8: "CIELAB", 9: "ICCLAB", 10: "ITULAB"}
 _PHOTOMETRIC |= {32803: "a colour filter mosaic", 34892: "linear raw"}
@@ -84,13 +89,13 @@ def read_jpeg(data: bytes, path: str) -> Stored:
     import PIL
     from PIL.JpegImagePlugin import JpegImageFile
 
-    for marker, start, _ in segments(data):
-        if marker in _OTHER_SOF:
-            raise UnsupportedError(path, "lossless and hierarchical JPEG are not supported")
-        if marker in _SOF:
-            if data[start] != 8:
-                raise UnsupportedError(path, f"JPEG of {data[start]} bits is not supported")
-            break
+    frame = frame_of_jpeg(data)
+    if frame is None:
+        raise DamagedError(path, "it holds no picture")
+    if frame[0] not in _SOF:
+        raise UnsupportedError(path, "lossless and hierarchical JPEG are not supported")
+    if frame[1] != 8:
+        raise UnsupportedError(path, f"JPEG of {frame[1]} bits is not supported")
     # the class itself: opening by guess would bring further formats and a limit on honest sizes
     with translated(path), JpegImageFile(io.BytesIO(data)) as image:
         _check_size(*image.size, path)
@@ -113,9 +118,9 @@ def read_png(data: bytes, path: str) -> Stored:
     from PIL.PngImagePlugin import PngImageFile
 
     chunks = {name: data[start:end] for name, start, end, there in png_chunks(data) if there and name != b"IDAT"}
-    header = chunks[b"IHDR"]
+    header = chunks.get(b"IHDR", b"")
     if len(header) != 13:
-        raise DamagedError(path, "its header has the wrong length")
+        raise DamagedError(path, "its header is not there")
     depth, colour = header[8], header[9]
     if depth not in (8, 16) or colour not in (0, 2, 4, 6):
         raise UnsupportedError(path, f"PNG of {depth} bits with {'indexed colours' if colour == 3 else 'grey'}")
@@ -142,8 +147,10 @@ def read_png(data: bytes, path: str) -> Stored:
 def _png_16(data: bytes, path: str) -> Codes:
     import cv2
 
-    read = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
-    if read is None or read.dtype != np.uint16:
+    # it prints what it finds wrong and may still return a picture
+    with complaints() as said:
+        read = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
+    if said or read is None or read.dtype != np.uint16:
         raise DamagedError(path, "its picture data cannot be decoded")
     codes: NDArray[np.uint16] = np.asarray(read, dtype=np.uint16)
     # OpenCV keeps blue first
@@ -212,8 +219,17 @@ def _check_tiff(page: tifffile.TiffPage, path: str) -> None:
 def _check_size(width: int, height: int, path: str) -> None:
     if width * height > MAX_PIXELS:
         raise UnsupportedError(path, f"{width * height / 1e6:,.0f} megapixels are more than are taken")
+    if width * height * BYTES_PER_PIXEL > _memory():
+        raise UnreadableError(path, f"{width * height / 1e6:,.0f} megapixels need more memory than there is")
     if width < 1 or height < 1:
         raise DamagedError(path, "the picture has no pixels")
+
+
+def _memory() -> float:
+    """Return the bytes of memory of this machine; infinite where the system does not tell."""
+    if "SC_PHYS_PAGES" not in getattr(os, "sysconf_names", {}):
+        return math.inf
+    return os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")
 
 
 def _three_axes(codes: Codes) -> Codes:

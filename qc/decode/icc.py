@@ -125,6 +125,8 @@ def _table(tag: bytes) -> Curve | None:
         return lambda x: x
     if count == 1:
         exponent = float(values[0]) / 256
+        if exponent == 0:
+            return None
         return lambda x: x**exponent
     knots = np.linspace(0.0, 1.0, count)
     return lambda x: np.interp(x, knots, values / 65535)

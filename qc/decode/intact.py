@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import threading
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -91,8 +92,8 @@ def forget() -> None:
         _LAST.content = _LAST.hashes = None
 
 
-def _blocks(seen: NDArray[np.generic]) -> NDArray[np.uint64] | None:
-    """A few lines of every block as 64-bit words, shape (rows, columns, words); None for a tiny or float frame."""
+def _blocks(seen: NDArray[Any]) -> NDArray[np.uint64] | None:
+    """Return a few lines of every block as 64-bit words, shape (rows, columns, words); None for a tiny frame."""
     if seen.dtype != np.uint16:
         return None
     flat = seen.reshape(seen.shape[0], -1)
@@ -119,7 +120,7 @@ def _refuse_zeros(blocks: NDArray[np.uint64], dark: float, path: str) -> None:
 def _refuse_leftovers(blocks: NDArray[np.uint64], path: str, content: str, *, compressed: bool) -> None:
     weights = np.random.default_rng(1).integers(1, 2**63, blocks.shape[-1], dtype=np.uint64) | np.uint64(1)
     hashes = (blocks * weights).sum(axis=-1, dtype=np.uint64)
-    flat = (blocks == blocks[..., :1]).all(axis=-1)  # evenly clipped or empty: says nothing
+    flat = np.equal(blocks, blocks[..., :1]).all(axis=-1)  # evenly clipped or empty: says nothing
     hashes[flat] = 0
     with _LAST.lock:
         before, known = _LAST.hashes, _LAST.content
@@ -133,7 +134,7 @@ def _refuse_leftovers(blocks: NDArray[np.uint64], path: str, content: str, *, co
         raise DamagedError(path, f"{share:.0f} % of the picture is the capture before it: data are missing")
 
 
-def _above(decoded: Decoded, seen: NDArray[np.generic], path: str) -> tuple[Finding, ...]:
+def _above(decoded: Decoded, seen: NDArray[Any], path: str) -> tuple[Finding, ...]:
     top = 2 ** int(decoded.white).bit_length() - 1
     if decoded.data.dtype != np.uint16 or seen.max() <= top:
         return ()

@@ -7,8 +7,6 @@ whole, so what fails now is its content.
 
 from __future__ import annotations
 
-import struct
-import zlib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 
@@ -21,6 +19,7 @@ _MEMORY: Row = (UnreadableError, "not enough memory to decode it")
 RENDERED: Mapping[str, Row] = {
     "UnidentifiedImageError": _DAMAGED,
     "DecompressionBombError": (UnsupportedError, "larger than the decoder takes"),
+    "OmeXmlError": _DAMAGED,
     "TiffFileError": (DamagedError, "its tags contradict its data"),
     "DelayedImportError": (UnsupportedError, "its compression needs the imagecodecs package"),
     "ImportError": (UnsupportedError, "its compression needs the imagecodecs package"),
@@ -40,11 +39,6 @@ RENDERED: Mapping[str, Row] = {
 }
 """``error`` is the name of struct.error, zlib.error and cv2.error; imagecodecs derives from RuntimeError."""
 
-_RAISED = (
-    *(OSError, EOFError, SyntaxError, ValueError, TypeError, LookupError, ArithmeticError, AttributeError),
-    *(AssertionError, RuntimeError, MemoryError, ImportError, struct.error, zlib.error),
-)
-
 
 @contextmanager
 def translated(path: str) -> Iterator[None]:
@@ -60,13 +54,11 @@ def translated(path: str) -> Iterator[None]:
     CaptureError
         In place of any error of the libraries.
     """
-    import cv2
-
     try:
         yield
     except CaptureError:
         raise
-    except (*_RAISED, cv2.error) as error:
+    except Exception as error:
         raise capture_error(error, RENDERED, path, detail=_one_line(error)) from error
 
 

@@ -1,8 +1,8 @@
 """Noise of a photosite by photon transfer: variance = K · signal + read noise² (EMVA 1288 Release 4 Linear).
 
 Three ways, best first: two frames of one scene (the scene cancels), masked photosites (read noise only), one
-frame (its plainest places). All use the Haar contrasts of 2×2 photosites of one colour; under white noise the three
-contrasts of a block are independent and each has the photosite's variance.
+frame (its plainest places). All use the Haar contrasts of 2×2 photosites of one colour; under white noise the
+three contrasts of a block are independent and each has the photosite's variance.
 """
 
 from __future__ import annotations
@@ -113,10 +113,10 @@ def _position(
     period: tuple[int, ...],
 ) -> tuple[Floats, Floats, Floats, Floats]:
     values = first[:, y :: period[0], :, x :: period[1]].astype(np.float32)
-    seen = values
+    seen: NDArray[np.float32] = values
     if second is not None:
         partner = second[:, y :: period[0], :, x :: period[1]].astype(np.float32)
-        seen, values = (values + partner) / 2, (values - partner) / np.float32(np.sqrt(2.0))
+        seen, values = (values + partner) / np.float32(2), (values - partner) / np.float32(np.sqrt(2.0))
     top_left, top_right = values[:, 0::2, :, 0::2], values[:, 0::2, :, 1::2]
     low_left, low_right = values[:, 1::2, :, 0::2], values[:, 1::2, :, 1::2]
     down, up = top_left - low_right, top_right - low_left
@@ -130,8 +130,8 @@ def _position(
 def noise_from_pair(a: Frame, b: Frame) -> Noise:
     """Return gain and read noise from two frames of the same scene, light and settings.
 
-    The temporal variance is half the variance of the difference (EMVA 1288 R4, 6.6), taken from contrasts so that a
-    small change of light between the two does not count. The line is fitted over all levels.
+    The temporal variance is half the variance of the difference (EMVA 1288 R4, 6.6), taken from contrasts so that
+    a small change of light between the two does not count. The line is fitted over all levels.
 
     Parameters
     ----------
@@ -212,7 +212,7 @@ def fit(
 
 
 def _levels(blocks: Blocks, cap: float, plainest: bool) -> Floats:
-    """Level, variance, its relative standard error, and coarse over fine contrast; one row a level of brightness."""
+    """Return level, variance, its relative standard error, coarse over fine contrast; a row each brightness."""
     # Well under black there is no light but a cut: such blocks say nothing about noise.
     good = (blocks.top < cap) & (blocks.level > -3.0 * np.sqrt(np.maximum(blocks.fine, FLOOR)))
     level, fine, coarse = blocks.level[good], blocks.fine[good], blocks.coarse[good]

@@ -95,7 +95,7 @@ def mosaic_cells(mosaic: NDArray[np.uint16], cfa: Cfa, black: NDArray[np.float64
 def _fill_pairs(
     band: NDArray[np.uint16], index: NDArray[np.intp], scale: float, cells: Planes, first: int
 ) -> None:
-    """Means of a 2×2 pattern: two passes at most for each colour, straight into `cells`."""
+    """Write the means of a 2×2 pattern: two passes at most for each colour, straight into `cells`."""
     rows, columns = band.shape[0] // 2, cells.shape[2]
     pairs = np.ascontiguousarray(band[:, : 2 * columns]).reshape(2 * rows, columns, 2)
     left, right = cv2.split(pairs)
@@ -115,7 +115,7 @@ def _fill_pairs(
 def _fill_cells(
     band: NDArray[np.uint16], index: NDArray[np.intp], scale: float, cells: Planes, first: int
 ) -> None:
-    """Means of a larger pattern, position by position."""
+    """Write the means of a larger pattern, position by position."""
     side, columns = len(index), cells.shape[2]
     rows = band.shape[0] // side
     counts = np.bincount(index.ravel(), minlength=len(cells))
