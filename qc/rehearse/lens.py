@@ -19,7 +19,7 @@ SENSOR_MM = 36.0
 
 WAVELENGTH_MM = 0.00055
 
-SMALLEST_DISC = 1.3
+SMALLEST_DISC = 1.8
 """Radius in pixels under which a defocus disc is drawn as a Gaussian of the same σ."""
 
 

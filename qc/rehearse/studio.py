@@ -245,7 +245,7 @@ class Studio:
         Parameters
         ----------
         stops_under : float
-            log2(Σ flash / Σ room) over the frame or zone, all colours together.
+            log2(Σ flash / Σ room) in green over the frame or zone.
         room : mapping of str to float
             Powers in the wanted mixture.
         zone : Zone or None

@@ -73,8 +73,8 @@ class Truth:
         cells: NDArray[np.bool_] = np.asarray(self.clipped().all(axis=0))
         return 100 * float(cells[self._inside(zone, cells.shape)].mean())
 
-    def stops_under(self, zone: Zone | None = None, colour: str | None = None) -> float:
-        """Return log2(Σ flash / Σ room) over cells that are not clipped, of one colour or of all.
+    def stops_under(self, zone: Zone | None = None, colour: str | None = "G") -> float:
+        """Return log2(Σ flash / Σ room) over cells that are not clipped, of one colour or, for None, of all.
 
         Raises
         ------
@@ -86,7 +86,7 @@ class Truth:
             raise UsageError("stops under needs light of both the flash and the room")
         return float(np.log2(flash / room))
 
-    def to_flash(self, zone: Zone | None = None, colour: str | None = None) -> float:
+    def to_flash(self, zone: Zone | None = None, colour: str | None = "G") -> float:
         """Return room over flash in %."""
         flash, room = self._sums(zone, colour)
         return 100 * room / flash
