@@ -153,11 +153,15 @@ def _of_findings(findings: Sequence[Finding]) -> Iterator[_Weighed]:
     for finding in findings:
         if finding.code in OF_FINDING:
             level, rank = OF_FINDING[finding.code]
-            text = finding.text
-            yield _Weighed(
-                rank,
-                Cause(reading=finding.code, zone=finding.zone, level=level, limit=None, origin=ALWAYS, text=text),
+            cause = Cause(
+                reading=finding.code,
+                zone=finding.zone,
+                level=level,
+                limit=None,
+                origin=ALWAYS,
+                text=finding.text,
             )
+            yield _Weighed(rank, (0, 0), cause)
 
 
 def _of_readings(

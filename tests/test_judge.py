@@ -121,8 +121,8 @@ def test_causes_come_in_the_order_of_importance() -> None:
         "shutter differs",
         "label burnt 0.06 %",
         "neck blur 2.0 px",
+        "room 3.0 stops under",  # as the measurement lists its readings
         "warm −8 mired",
-        "room 3.0 stops under",
         "burnt 9.00 %",  # not in a protected zone: with the rest
     ]
 
