@@ -5,7 +5,7 @@ import pytest
 
 from qc.measure._colour import science
 from qc.reading import TileMap, Unit
-from qc.show.draw._scale import bar, colours_at, ends, scale_colours
+from qc.show.draw._scale import bar, colours_at, ends, middle_text, scale_colours
 
 
 def lightness(colours: np.ndarray) -> np.ndarray:
@@ -83,3 +83,19 @@ def test_the_bar_shows_the_whole_scale_and_can_be_turned_round() -> None:
     assert np.abs(first - scale_colours(2)[0] * 255).max() <= 3
     assert np.abs(last - scale_colours(2)[1] * 255).max() <= 3
     assert np.array_equal(turned[5][coloured[0]], last)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "decimals", "text"),
+    [
+        (4.8, 13.2, 1, "9.0"),
+        (0.0, 2.5, 1, "1.25"),
+        (0.0, 14.0, 0, "7"),
+        (0.0, 15.0, 0, "7.5"),
+        (-0.3, 0.3, 1, "0.0"),
+    ],
+)
+def test_the_middle_of_the_scale_is_said_as_exactly_as_its_ends(
+    low: float, high: float, decimals: int, text: str
+) -> None:
+    assert middle_text(low, high, decimals) == text

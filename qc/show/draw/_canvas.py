@@ -30,6 +30,7 @@ LEAST_COLUMNS = 1000
 
 MARGIN = 24
 _BRIGHTEST = 0.8
+_HIDDEN = 0.03
 _ZONE: Final[RGB] = (255, 255, 255)
 _HEIGHTS: Final = {Level.CLEAR: 0.15, Level.NOTE: 0.4, Level.WARN: 0.65, Level.HALT: 1.0}
 
@@ -82,7 +83,7 @@ def draw_zones(picture: Picture, zones: Sequence[Zone]) -> list[PlateBox]:
     places: list[PlateBox] = []
     for zone, points in zip(zones, outlines, strict=True):
         name = _text.cut_middle(zone.name, _text.SMALL, picture.shape[1] // 2)
-        corners = [plate_box(picture, name, at) for at in _inside(points, plate_box(picture, name, (0, 0))[2:])]
+        corners = [plate_box(picture, name, at) for at in _places(points, plate_box(picture, name, (0, 0))[2:])]
         free = [box for box in corners if not any(overlap(box, other) for other in places)]
         places.append(plate(picture, name, (free or corners)[0][:2], TEXT))
     return places
@@ -93,12 +94,14 @@ def overlap(a: PlateBox, b: PlateBox) -> bool:
     return a[0] < b[0] + b[2] and b[0] < a[0] + a[2] and a[1] < b[1] + b[3] and b[1] < a[1] + a[3]
 
 
-def _inside(points: NDArray[np.float64], size: tuple[int, int]) -> list[tuple[int, int]]:
-    """Return where a zone's name may stand, best first: in its corners, then under it and over it."""
+def _places(points: NDArray[np.float64], size: tuple[int, int]) -> list[tuple[int, int]]:
+    """Return where a zone's name may stand, best first; outside a zone that it would hide much of."""
     (left, top), (right, bottom) = points.min(axis=0).astype(int).tolist(), points.max(axis=0).astype(int).tolist()
     across, down = right - 4 - size[0], bottom - 4 - size[1]
-    corners = [(left + 4, top + 4), (across, top + 4), (left + 4, down), (across, down)]
-    return [*corners, (left + 4, bottom + 4), (left + 4, top - 4 - size[1])]
+    inside = [(left + 4, top + 4), (across, top + 4), (left + 4, down), (across, down)]
+    outside = [(left, top - 4 - size[1]), (left, bottom + 4)]
+    small = size[0] * size[1] > _HIDDEN * (right - left) * (bottom - top)
+    return outside + inside if small else inside + outside
 
 
 def plate(picture: Picture, text: str, at: tuple[int, int], colour: RGB) -> PlateBox:

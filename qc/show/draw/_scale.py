@@ -117,6 +117,12 @@ def ends(tile_map: TileMap) -> tuple[float, float, int]:
     return round(float(low), decimals), round(float(high), decimals), decimals
 
 
+def middle_text(low: float, high: float, decimals: int) -> str:
+    """Say the middle of a scale, with one decimal more than its ends where it needs that."""
+    ends_in_units = round(low * 10**decimals), round(high * 10**decimals)
+    return f"{(low + high) / 2:.{decimals + sum(ends_in_units) % 2}f}"
+
+
 def bar(tile_map: TileMap, wide: int, *, bright: str = "high") -> Picture:
     """Draw the scale as a bar with its ends and middle in the unit, low at the left.
 
@@ -140,7 +146,7 @@ def bar(tile_map: TileMap, wide: int, *, bright: str = "high") -> Picture:
     half = 10.0**-decimals / 2
     under = " or less" if values.size and values.min() < low - half else ""
     over = " or more" if values.size and values.max() > high + half else ""
-    texts = (f"{low:.{decimals}f}{under}", f"{(low + high) / 2:.{decimals + 1}f}", f"{high:.{decimals}f}{over}")
+    texts = (f"{low:.{decimals}f}{under}", middle_text(low, high, decimals), f"{high:.{decimals}f}{over}")
     for share, text in zip((0.0, 0.5, 1.0), texts, strict=True):
         column = indent + round(share * (long - 1))
         strip[thick : thick + 4, column : column + 1] = QUIET

@@ -13,7 +13,7 @@ from qc.sheet.zones import Zone
 from qc.show.draw import _text
 from qc.show.draw._canvas import Caption, Picture, blank, compose, draw_zones, grey_picture, room
 from qc.show.draw._lines import stroke
-from qc.show.draw._scale import ends
+from qc.show.draw._scale import ends, middle_text
 from qc.show.palette import OKABE_ITO, TEXT
 
 _COLOUR = OKABE_ITO["sky blue"]
@@ -91,10 +91,10 @@ def _key(tile_map: TileMap, longest: float, wide: int) -> Picture:
     low, high, decimals = ends(tile_map)
     strip = blank(_text.height(_text.SMALL) + 8, wide)
     column, middle = 4.0, strip.shape[0] / 2
-    for value, extra in ((low, 0), ((low + high) / 2, 1), (high, 0)):
-        length = max(_SHORTEST, (value - low) / (high - low)) * longest
+    texts = (f"{low:.{decimals}f}", middle_text(low, high, decimals), f"{high:.{decimals}f}")
+    for share, text in zip((0.0, 0.5, 1.0), texts, strict=True):
+        length = max(_SHORTEST, share) * longest
         stroke(strip, np.array([[column, middle], [column + length, middle]]), _COLOUR, closed=False)
-        text = f"{value:.{decimals + extra}f}"
         _text.write(strip, text, (round(column + length) + 10, 2), _text.SMALL, TEXT)
         column += length + _text.width(text, _text.SMALL) + 40
     _text.write(strip, str(tile_map.unit), (round(column), 2), _text.SMALL, TEXT)
