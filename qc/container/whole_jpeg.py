@@ -69,6 +69,17 @@ def segments(data: bytes) -> Iterator[tuple[int, int, int]]:
             at = match.start()
 
 
+def frame_of_jpeg(data: bytes) -> tuple[int, int] | None:
+    """Return the start-of-frame marker (its last byte) and the bits a sample; None where there is no frame."""
+    try:
+        for marker, start, end in segments(data):
+            if marker in _FRAMES and end > start:
+                return marker, data[start]
+    except (_CutError, _BrokenError):
+        pass  # no frame before the fault; wholeness reports the fault itself
+    return None
+
+
 def exif_of_jpeg(data: bytes) -> bytes:
     """Return the Exif part of a JPEG file from its TIFF header on (Exif 2.32 4.7.2); empty without one."""
     try:
