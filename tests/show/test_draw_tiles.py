@@ -7,6 +7,7 @@ import pytest
 
 from qc.measure._colour import science
 from qc.reading import TileMap, Unit
+from qc.sheet.zones import Zone
 from qc.show.draw._scale import colours_at
 from qc.show.draw.arrows import draw_arrows
 from qc.show.draw.tiles import draw_tiles
@@ -131,3 +132,19 @@ def test_no_segment_where_value_or_angle_is_missing() -> None:
 def test_a_map_without_angles_has_no_directions() -> None:
     with pytest.raises(ValueError, match="needs angles"):
         draw_arrows(digest_of(), tile_map(VALUES), caption=CAPTION)
+
+
+@pytest.mark.parametrize("shape", [(1, 1), (1, 900), (900, 1), (3, 7)])
+@pytest.mark.parametrize("tiles", [(1, 1), (4, 6), (64, 96)])
+def test_pictures_of_any_shape_can_be_drawn(shape: tuple[int, int], tiles: tuple[int, int]) -> None:
+    values = np.linspace(0, 1, tiles[0] * tiles[1]).reshape(tiles)
+    some = tile_map(values, np.zeros(tiles, dtype=np.float32))
+    digest = digest_of(shape=shape)
+    zone = Zone.from_box("all", "sharp", (0, 0, 1, 1))
+    for drawing in (
+        draw_tiles(digest, some, caption=CAPTION, zones=[zone]),
+        draw_arrows(digest, some, caption=CAPTION, zones=[zone]),
+    ):
+        assert drawing.dtype == np.uint8
+        assert drawing.shape[1] >= 1000
+        assert drawing.shape[2] == 3
