@@ -61,8 +61,8 @@ class Black:
     Attributes
     ----------
     levels : tuple of tuple of float
-        DN by position in the CFA pattern, or in a multiple of it where the file states a larger repeat (row % rows,
-        column % columns holds in both); by colour, shape (1, colours), for linear and rendered files.
+        DN by position in the CFA pattern, or in a multiple of it where the file states a larger repeat (row %
+        rows, column % columns holds for both); by colour, shape (1, colours), for linear and rendered files.
     source : str
         Where it comes from.
     uncertainty : float

@@ -46,10 +46,9 @@ FINDINGS: Mapping[str, str] = {
     "above_white": "values lie above the tagged white level's range: the tag cannot be right",
     "several_images": "the file holds several pictures; the first was measured",
     "decoder_complained": "what the decoder said while reading",
-    "mosaic_as_told": "an unmarked file was opened as a mosaic because the caller said so",
     "assumed_srgb": "a finished picture states no colour space; sRGB is assumed",
     "alpha_dropped": "a further channel of a finished picture was left out",
-    "even_band": "the lowest part of a finished picture is one even tone",
+    "flat_band": "the lowest part of a finished picture is one even tone",
 }
 """Codes of what decoding has to say, and what each means."""
 

@@ -179,7 +179,7 @@ def _differs(
 
 def _clipped(decoded: Decoded, levels: NDArray[np.float64]) -> tuple[Finding, ...]:
     """Say when darkness was cut off at 0, so that a mean over dark places reads too bright."""
-    if decoded.kind != "mosaic":
+    if decoded.kind != "mosaic" or any(f.code == "black_clipped" for f in decoded.findings):
         return ()
     row, column, rows, columns = decoded.visible
     seen = decoded.data[row : row + rows : 2, column : column + columns]

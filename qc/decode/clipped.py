@@ -167,6 +167,8 @@ def without_noise_tail(
     def look(start: int, stop: int) -> None:
         for y in range(start, stop):
             for x, plane in enumerate(row_planes(over[part], y, (pattern.shape[0], pattern.shape[1]))):
+                if plane.size == 0:
+                    continue
                 values = mosaic[part][y :: pattern.shape[0], x :: pattern.shape[1]]
                 found.append(_Position.of(plane, values, (y, x), _TAIL_LEVEL * limits[pattern[y, x]]))
 

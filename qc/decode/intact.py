@@ -106,7 +106,7 @@ def _blocks(seen: NDArray[Any]) -> NDArray[np.uint64] | None:
 
 
 def _refuse_zeros(blocks: NDArray[np.uint64], dark: float, path: str) -> None:
-    empty = ~blocks.any(axis=-1)
+    empty: NDArray[np.bool_] = np.asarray(~blocks.any(axis=-1))
     number = int(np.count_nonzero(empty))
     # Where black is 0 a dark place may honestly read 0; a part of the frame that is cut off has no light at all
     # beside a part that is nowhere so dark.
@@ -120,7 +120,7 @@ def _refuse_zeros(blocks: NDArray[np.uint64], dark: float, path: str) -> None:
 def _refuse_leftovers(blocks: NDArray[np.uint64], path: str, content: str, *, compressed: bool) -> None:
     weights = np.random.default_rng(1).integers(1, 2**63, blocks.shape[-1], dtype=np.uint64) | np.uint64(1)
     hashes = (blocks * weights).sum(axis=-1, dtype=np.uint64)
-    flat = np.equal(blocks, blocks[..., :1]).all(axis=-1)  # evenly clipped or empty: says nothing
+    flat = np.max(blocks, axis=-1) == np.min(blocks, axis=-1)  # evenly clipped or empty: says nothing
     hashes[flat] = 0
     with _LAST.lock:
         before, known = _LAST.hashes, _LAST.content

@@ -121,8 +121,11 @@ def _position(
     low_left, low_right = values[:, 1::2, :, 0::2], values[:, 1::2, :, 1::2]
     down, up = top_left - low_right, top_right - low_left
     fine = ((top_left + low_right - top_right - low_left) / 2) ** 2
-    coarse = (down**2 + up**2) / 4  # the two other Haar contrasts: (down ± up)² / 4 each, meaned
     axes = (1, 3)
+    # The mean of the two other Haar contrasts, (down ± up)² / 4 each; an even slope of light is no detail.
+    down, up = (c - c.mean(axis=axes, keepdims=True) for c in (down, up))
+    count = down.shape[1] * down.shape[3]
+    coarse = (down**2 + up**2) / np.float32(4 * (1 - 1 / count))
     flat = [a.mean(axis=axes, dtype=np.float64).ravel() for a in (seen, fine, coarse)]
     return flat[0] - levels[y, x], flat[1], flat[2], seen.max(axis=axes).ravel().astype(np.float64)
 
@@ -150,7 +153,7 @@ def noise_from_pair(a: Frame, b: Frame) -> Noise:
     """
     if a.mosaic is None or b.mosaic is None or a.mosaic.shape != b.mosaic.shape or a.cfa != b.cfa:
         raise UsageError("noise from a pair needs two mosaics of the same size and pattern")
-    blocks = sample(a.mosaic, a.black.array(), b.mosaic, most=4 * MOST_BLOCKS)
+    blocks = sample(a.mosaic, a.black.array(), b.mosaic, most=16 * MOST_BLOCKS)
     return fit(blocks, cap=_cap(a), span=a.scale, source="pair", plainest=False)
 
 
@@ -200,14 +203,16 @@ def fit(
     if plainest and float(np.median(table[:, 3])) > TEXTURE:
         ratio = float(np.median(table[:, 3]))
         return _unknown("texture", f"fine detail everywhere: coarse contrast is {ratio:.1f} × the fine one")
-    gain, floor, uneven, scatter = _line(table, read)
+    gain, floor, doubt, uneven, scatter = _line(table, read)
     if scatter > SPREAD:
         return _unknown("not_a_line", f"variance scatters {100 * scatter:.0f} % around the line of photon noise")
     if uneven > UNEVEN**2:
         return _unknown("texture", f"variance grows with the square of light ({100 * np.sqrt(uneven):.1f} %)")
     if gain <= 0 or not WELLS[0] <= span / gain <= WELLS[1]:
         return _unknown("implausible", f"a slope of {gain:.3g} DN per electron is no sensor's")
-    read_noise = float(np.sqrt(max(floor, FLOOR))) if read is None else read
+    # Without dark places the line leaves read noise open: then its upper end, so that no ± comes out too small.
+    open_end = 2 * doubt if doubt > 0.2 * max(floor, FLOOR) else 0.0
+    read_noise = float(np.sqrt(max(floor, 0.0) + max(open_end, FLOOR - max(floor, 0.0)))) if read is None else read
     return Noise(gain=float(gain), read_noise=read_noise, source=source)
 
 
@@ -253,13 +258,13 @@ def _level(
     return float(level[picked].mean()), variance, error, ratio
 
 
-def _line(table: Floats, read: float | None) -> tuple[float, float, float, float]:
-    """Return gain, variance at zero light, squared fixed pattern (per light²) and relative scatter."""
+def _line(table: Floats, read: float | None) -> tuple[float, float, float, float, float]:
+    """Return gain, variance at zero light, its doubt, squared fixed pattern (per light²), relative scatter."""
     x, y, error = table[:, 0], table[:, 1], table[:, 2]
     columns = [x, x**2] if read is not None else [x, np.ones_like(x), x**2]
     offset = read**2 if read is not None else 0.0
-    best = _solve(columns[:-1], x, y - offset, error, y)
-    curved = _solve(columns, x, y - offset, error, y)
+    best = _solve(columns[:-1], y - offset, error, y)
+    curved = _solve(columns, y - offset, error, y)
     quadratic, doubt = curved[0][-1], curved[1][-1]
     use = curved if len(x) > len(columns) and quadratic > 3 * doubt else best
     solution = use[0]
@@ -267,14 +272,13 @@ def _line(table: Floats, read: float | None) -> tuple[float, float, float, float
     fitted = np.column_stack(columns[: len(solution)]) @ solution + offset
     weight = 1.0 / (error**2 + 0.03**2)
     scatter = float(np.sqrt(np.average(((y - fitted) / np.maximum(y, 1e-9)) ** 2, weights=weight)))
-    floor = offset if read is not None else float(solution[1])
-    return float(solution[0]), floor, uneven, scatter
+    floor, unsure = (offset, 0.0) if read is not None else (float(solution[1]), float(use[1][1]))
+    return float(solution[0]), floor, unsure, uneven, scatter
 
 
-def _solve(columns: list[Floats], x: Floats, y: Floats, error: Floats, total: Floats) -> tuple[Floats, Floats]:
+def _solve(columns: list[Floats], y: Floats, error: Floats, total: Floats) -> tuple[Floats, Floats]:
     """Weighted least squares, weights from the relative error of each variance; solution and standard errors."""
-    del x
-    sigma = np.maximum(total, FLOOR) * np.hypot(error, 0.01)
+    sigma = np.maximum(total, FLOOR) * np.hypot(error, 0.005)
     matrix = np.column_stack(columns) / sigma[:, np.newaxis]
     solution, *_ = np.linalg.lstsq(matrix, y / sigma, rcond=None)
     covariance = np.linalg.pinv(matrix.T @ matrix)

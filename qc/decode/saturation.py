@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from typing import Any
 
 import cv2
 import numpy as np
@@ -83,7 +84,7 @@ def saturation_of_mosaic(
 
 
 def saturation_of_pixels(
-    planes: NDArray[np.uint16] | NDArray[np.float32], decoded: Decoded, black: Floats, remembered: Remembered
+    planes: NDArray[Any], decoded: Decoded, black: Floats, remembered: Remembered
 ) -> tuple[tuple[Saturation, ...], tuple[Finding, ...]]:
     """Return the level of every colour of a linear file, shape of `planes` (colours, rows, columns)."""
     floor = float(black.mean())
@@ -105,10 +106,11 @@ def _histogram(plane: NDArray[np.uint16]) -> Floats:
 
 
 def _joined(plane: NDArray[np.uint16], least: float) -> Floats | None:
-    """Histogram of the smallest of 2×2 neighbours of one position; None when nothing reaches `least`."""
+    """Return the histogram of the smallest of 2×2 neighbours of a position; None when none reaches `least`."""
     if min(plane.shape, default=0) < 2 or plane.max() < least:
         return None
-    return _histogram(cv2.erode(plane, np.ones((2, 2), np.uint8)))
+    smallest = cv2.erode(plane, np.ones((2, 2), np.uint8))
+    return _histogram(np.asarray(smallest, dtype=np.uint16))
 
 
 def lit_variance(noise: Noise, blocks: Blocks, black: float) -> Callable[[float], float | None]:
