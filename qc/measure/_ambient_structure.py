@@ -87,7 +87,9 @@ def _excess(tiles: Tiles, where: NDArray[np.bool_]) -> Array:
         lit = where & (flash > 0)
         ratio = np.where(lit, dark / np.where(lit, flash, 1.0), np.nan)
         ratio = np.where(lit, ratio, np.nanmedian(ratio) if lit.any() else 0.0)
-        ordinary = np.maximum(_median(ratio, side) * flash, _median(dark, side))
+        # the median is smeared where a lamp's light ends; its bright side is what is ordinary there
+        around = cv2.dilate(_median(ratio, side), np.ones((side // 2 | 1, side // 2 | 1)))
+        ordinary = np.maximum(around * flash, _median(dark, side))
         found[c] = np.where(where, dark - np.maximum(ordinary, 0.0), 0.0)
     return found
 
