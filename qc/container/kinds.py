@@ -174,12 +174,17 @@ def has_tiff_header(data: bytes) -> bool:
 def _tiff_kind(data: bytes, tree: Tree) -> FileKind:
     if data[8:11] == b"CR\x02":
         return FileKind.CR2
+    if data[8:12] in (b"IIII", b"MMMM") and (b"waR" in data[12:16] or b"Raw" in data[12:16]):
+        return FileKind.TIFF_RAW  # medium-format backs; the sensor data lie outside the TIFF directories
     if not tree.directories:
         return FileKind.TIFF
     first = tree.directories[0]
     if len(first.integers(50706)) == 4:
         return FileKind.DNG
-    if not any(d.integer(262, -1) in (CFA, LINEAR_RAW) for d in tree.of_role("main", "sub")):
+    pictures = list(tree.of_role("main", "sub"))
+    raw = any(d.integer(262, -1) in (CFA, LINEAR_RAW) for d in pictures)
+    # a file whose every picture is a reduced one keeps its real picture where only its maker knows
+    if not raw and not all(d.integer(254) & 1 for d in pictures):
         return FileKind.TIFF
     make = (first.text(271) or "").upper()
     for start, kind in _MAKERS.items():

@@ -69,9 +69,11 @@ def check_boxes(data: bytes) -> tuple[State, str | None]:
     """Check the boxes of an ISO base media file, as CR3 is one."""
     names = set()
     reach = 0
-    for name, _, end in boxes(data):
+    blank = False
+    for name, start, end in boxes(data):
         names.add(name)
         reach = end
+        blank |= name == b"mdat" and end - start > BLOCK and not data[end - BLOCK : end].strip(b"\0")
         if not name.strip(b"\0"):
             return "damaged", "zeros stand where a box must"
     if reach > len(data):
@@ -80,7 +82,9 @@ def check_boxes(data: bytes) -> tuple[State, str | None]:
         return "damaged", f"something that is not a box follows at byte {reach:,}"
     if not {b"moov", b"mdat"} <= names:
         return "truncated", "its picture data are not there"
-    return check_tail(data)
+    if blank:
+        return "damaged", "its picture data end in zeros: it was not written to its end"
+    return "whole", None
 
 
 def check_tail(data: bytes) -> tuple[State, str | None]:

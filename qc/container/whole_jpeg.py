@@ -41,8 +41,11 @@ def segments(data: bytes) -> Iterator[tuple[int, int, int]]:
     while True:
         if at + 2 > len(data):
             raise _CutError
-        if data[at] != 0xFF:
-            raise _BrokenError
+        if data[at] != 0xFF:  # decoders pass over bytes between segments, and some cameras write them
+            at = data.find(b"\xff", at)
+            if at < 0:
+                raise _CutError
+            continue
         marker = data[at + 1]
         if marker == 0xFF:  # fill bytes may stand before any marker (B.1.1.2)
             at += 1

@@ -14,9 +14,15 @@ from qc.container.kinds import FileKind
 from qc.result import State
 
 TAIL = 64
-"""Bytes at the end of a compressed strip or tile that are never all alike."""
+"""Bytes at the end of a strip or tile of a published compression that are never all alike."""
+
+BLOCK = 4096
+"""The same for a maker's own compression, which may pad: less than a block says nothing."""
 
 _JPEG = (7, 34892)
+_PUBLISHED = frozenset({5, 7, 8, 32773, 32946, 34892, 50000, 52546})
+"""LZW, JPEG, deflate (two codes), PackBits, lossy JPEG, Zstandard, JPEG XL."""
+_EOI = b"\xff\xd9"
 _JPEG_XL = 52546
 _PACKBITS = 32773
 _NO_OFFSET = 0xFFFFFFFF
@@ -30,9 +36,11 @@ class Piece:
     size: int
     top: int
     rows: int
+    rows_stored: int
     stride: int
     width: int
-    """Bytes of a row that belong to the picture; a tile at the right edge holds more."""
+    """Bytes of a row that belong to the picture; a tile at the right edge holds more, as one at the foot holds
+    more rows."""
 
     def row(self, index: int) -> slice:
         """Return where row `index` of the piece lies in the file, padding left out."""
@@ -110,7 +118,8 @@ def pieces(directory: Directory) -> Iterator[Piece]:
         top, left = place // per_row * down, place % per_row * across
         if size > 0 and at != _NO_OFFSET:
             visible = (min(across, width - left) * bits + 7) // 8
-            yield Piece(at, size, top, min(down, height - top), stride, visible)
+            rows = min(down, height - top)
+            yield Piece(at, size, top, rows, down if tiled else rows, stride, visible)
 
 
 def _fault(
@@ -118,17 +127,29 @@ def _fault(
 ) -> str | None:
     """Return what is wrong with pieces that are all there, or None."""
     compression = directory.integer(259, 1)
-    if compression == 1:
+    if compression == 1 and all(piece.size == piece.stride * piece.rows_stored for piece in found):
         return _unwritten_rows(data, directory, found, dng)
+    published = compression in _PUBLISHED and kind in (FileKind.DNG, FileKind.TIFF, FileKind.TIFF_RAW)
     for number, piece in enumerate(found, start=1):
         name = f"strip or tile {number} of {len(found)}"
-        if kind in (FileKind.DNG, FileKind.TIFF) and not _starts_right(data, piece.at, compression):
+        if published and not _starts_right(data, piece.at, compression):
             return f"{name} does not start as its compression does"
-        tail = data[max(piece.at, piece.at + piece.size - TAIL) : piece.at + piece.size]
-        # a run-length code can repeat any byte but never ends in zeros alone
-        if len(tail) >= 8 and tail.count(tail[0]) == len(tail) and (tail[0] == 0 or compression != _PACKBITS):
-            return f"{name} ends in {len(tail)} equal bytes: it was not written to its end"
+        equal = _equal_tail(data, piece, TAIL if published else BLOCK, compression)
+        if equal:
+            return f"{name} ends in {equal:,} equal bytes: it was not written to its end"
     return None
+
+
+def _equal_tail(data: bytes, piece: Piece, length: int, compression: int) -> int:
+    """Return how many equal bytes a compressed piece ends in when that means it was not written, else 0."""
+    end = piece.at + piece.size
+    tail = data[max(piece.at, end - length) : end]
+    if len(tail) < 8 or tail.count(tail[0]) < len(tail):
+        return 0
+    if tail[0] != 0 and compression == _PACKBITS:  # a run-length code repeats any byte but never ends in zeros
+        return 0
+    written = data[piece.at : end].rstrip(tail[:1])
+    return 0 if written.endswith(_EOI) else piece.size - len(written)
 
 
 def _starts_right(data: bytes, at: int, compression: int) -> bool:

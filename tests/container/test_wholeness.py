@@ -6,71 +6,18 @@ Reference: TRAPS A1-A6; structures as named in `qc.container.whole_*`.
 from __future__ import annotations
 
 import io
-import struct
 from pathlib import Path
-from typing import Any
 
-import imagecodecs
 import numpy as np
 import pytest
-import tifffile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from qc.container.ifd import read_tree
 from qc.container.kinds import FileKind, kind_of
 from qc.container.whole_boxes import check_tail
 from qc.container.wholeness import check
-from qc.rehearse.dng import encode_dng
-
-RNG = np.random.default_rng(7)
-SCENE = RNG.integers(600, 9000, (96, 128)).astype(np.uint16)
-RGB = RNG.integers(40, 220, (64, 96, 3)).astype(np.uint8)
-
-
-def dng(black: float = 512, **how: Any) -> bytes:
-    return encode_dng(SCENE, black=black, white=16383, **how)
-
-
-def jpeg(**how: Any) -> bytes:
-    out = io.BytesIO()
-    Image.fromarray(RGB).save(out, "JPEG", **how)
-    return out.getvalue()
-
-
-def tiff(array: np.ndarray = RGB, **how: Any) -> bytes:
-    out = io.BytesIO()
-    tifffile.imwrite(out, array, **how)
-    return out.getvalue()
-
-
-def png() -> bytes:
-    return bytes(imagecodecs.png_encode(RGB))
-
-
-def base_media() -> bytes:
-    def box(name: bytes, content: bytes) -> bytes:
-        return struct.pack(">I4s", 8 + len(content), name) + content
-
-    return box(b"ftyp", b"crx \0\0\0\x01") + box(b"moov", bytes(range(1, 200))) + box(b"mdat", RGB.tobytes() * 4)
-
-
-def ciff() -> bytes:
-    """A heap with a record of raw data, and in it a heap with one value."""
-    raw = RGB.tobytes()[:4000]
-    inner_value = b"stoneware"
-    inner = inner_value + struct.pack("<HHIII", 1, 0x0805, len(inner_value), 0, len(inner_value))[:-4]
-    inner += struct.pack("<I", len(inner_value))
-    body = raw + inner
-    table = struct.pack("<H", 2) + struct.pack("<HII", 0x2005, len(raw), 0)
-    table += struct.pack("<HII", 0x2807, len(inner), len(raw))
-    return b"II\x1a\0\0\0HEAPCCDR" + bytes(12) + body + table + struct.pack("<I", len(body))
-
-
-def state(data: bytes) -> str:
-    return check(data, kind_of(data))[0]
-
+from tests.container.files import RGB, base_media, ciff, dng, jpeg, png, state, tiff
 
 WHOLE = {
     "dng, one strip": dng(),
@@ -112,77 +59,14 @@ def test_a_file_that_was_not_written_to_its_end_is_damaged(name: str, share: flo
     assert state(hollow) in (("damaged", "truncated") if name.startswith("tiff") else ("damaged",))
 
 
-@pytest.mark.parametrize("cut_at", range(6))
-def test_every_unwritten_tile_of_a_lossless_jpeg_is_found(cut_at: int) -> None:
-    data = bytearray(dng(compression="ljpeg", tile=(64, 48)))
-    raw = next(read_tree(bytes(data)).of_role("main"))
-    offsets, sizes = raw.integers(324), raw.integers(325)
-    assert len(offsets) == 6
-    data[offsets[cut_at] : offsets[cut_at] + sizes[cut_at]] = bytes(sizes[cut_at])
-    assert check(bytes(data), FileKind.DNG) == (
-        "damaged",
-        f"strip or tile {cut_at + 1} of 6 does not start as its compression does",
-    )
-
-
-@pytest.mark.parametrize("fill", [0x00, 0xFF, 0xAA])
-def test_a_tile_that_ends_in_equal_bytes_was_not_written(fill: int) -> None:
-    data = bytearray(dng(compression="ljpeg", tile=(64, 48)))
-    raw = next(read_tree(bytes(data)).of_role("main"))
-    end = raw.integers(324)[3] + raw.integers(325)[3]
-    data[end - 64 : end] = bytes([fill]) * 64
-    assert check(bytes(data), FileKind.DNG) == (
-        "damaged",
-        "strip or tile 4 of 6 ends in 64 equal bytes: it was not written to its end",
-    )
-
-
-def test_black_rows_are_damage_only_where_the_sensor_cannot_give_them() -> None:
-    dark = SCENE.copy()
-    dark[-3:] = 0
-    assert check(encode_dng(dark, black=512, white=16383), FileKind.DNG)[0] == "damaged"
-    assert check(encode_dng(dark, black=0, white=16383), FileKind.DNG)[0] == "whole"
-    dark[-8:] = 0
-    assert check(encode_dng(dark, black=0, white=16383), FileKind.DNG)[0] == "damaged"
-
-
-def test_rows_outside_the_active_area_may_be_blank() -> None:
-    dark = SCENE.copy()
-    dark[-12:] = 0
-    whole = encode_dng(dark, black=512, white=16383, visible=(0, 0, 84, 128))
-    assert check(whole, FileKind.DNG)[0] == "whole"
-
-
-def test_the_padding_of_edge_tiles_may_be_blank() -> None:
-    data = encode_dng(SCENE[:90, :100], black=512, white=16383, tile=(64, 64))
-    assert check(data, FileKind.DNG)[0] == "whole"
-
-
-def test_a_picture_may_end_in_black_but_not_break_off_within_a_bright_row() -> None:
-    data = tiff()
-    (offset,), (size,) = (read_tree(data).directories[0].integers(tag) for tag in (273, 279))
-    stride = 96 * 3
-    for kept, expected in ((40 * stride, "whole"), (40 * stride + 99, "damaged")):
-        hollow = data[: offset + kept] + bytes(size - kept) + data[offset + size :]
-        assert check(hollow, FileKind.TIFF)[0] == expected
-    foot = RGB.copy()
-    foot[40:, 30:] = 0
-    foot[41:] = 0
-    foot[30:41] //= 16
-    assert check(tiff(foot), FileKind.TIFF)[0] == "whole"
-
-
-def test_an_all_black_picture_is_whole() -> None:
-    assert check(tiff(np.zeros_like(RGB)), FileKind.TIFF) == ("whole", None)
-
-
-def test_run_lengths_may_repeat_a_byte_to_the_end() -> None:
-    assert check(tiff(np.full((64, 1280), 0x81, np.uint8), compression="packbits"), FileKind.TIFF)[0] == "whole"
-
-
 def test_what_follows_the_end_of_a_jpeg_does_not_matter() -> None:
     assert state(jpeg() + b"maker's own data" * 100) == "whole"
     assert state(jpeg() + bytes(5000)) == "whole"
+
+
+def test_bytes_between_the_segments_of_a_jpeg_are_passed_over() -> None:
+    data = jpeg()
+    assert state(data[:20] + b"maker" + data[20:]) == "whole"
 
 
 def test_a_thumbnail_does_not_end_a_jpeg() -> None:
