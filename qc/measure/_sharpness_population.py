@@ -1,0 +1,147 @@
+"""From pieces of ridge to the blur of a zone: its sharpest sizeable population.
+
+Pieces are weighed by their length, never by their gradient, so that a strong soft shadow beside fine sharp
+detail does not own the zone. The density of ln σ is smoothed by each piece's own error; the lowest of its
+maxima that holds a sizeable part of all ridge length is taken, and the ratios of the pieces in it are averaged.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.measure._sharpness_pieces import EDGE, SOFT, TEXTURE, UNCLEAR, Pieces
+from qc.measure._sharpness_scale import FINE_TOP, FLOOR, TOP, invert
+
+SIZEABLE = 0.15
+"""Part of the ridge length that a population must hold."""
+
+SHORTEST = 40.0
+"""Least ridge length of a population, px."""
+
+FEWEST = 4
+"""Fewest pieces of a population."""
+
+WIDTH = 0.12
+"""Least smoothing of the density, in ln σ."""
+
+CLEAN = 0.5
+"""Part of the ridge length around a piece that must be edges for it not to be a chance hit in texture."""
+
+FAINT = 0.2
+"""Part of all ridge length of a place that must be clean edges."""
+
+NEIGHBOURHOOD = 64
+"""Side of the area that "around" means, px."""
+
+SURE = 1.5
+"""Standard errors of a single piece that a blur from the full lattice must lie below `FINE_TOP`."""
+
+CALIBRATION = 0.02
+"""Standard error of ln σ that no averaging removes: departures of real spreads from the model."""
+
+Numbers = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Population:
+    """The sharpest sizeable population of a place.
+
+    Attributes
+    ----------
+    blur : float
+        σ, px.
+    error : float
+        Standard error of ln σ.
+    spread : float
+        Standard deviation of ln σ between its pieces, noise taken off.
+    length : float
+        Ridge length, px.
+    sure : bool
+        False when it comes from the full lattice and single pieces are too noisy to tell it from blurs that
+        the full lattice cannot read: what passes is then a choice of the sharpest.
+    """
+
+    blur: float
+    error: float
+    spread: float
+    length: float
+    sure: bool
+
+
+def clean_edges(pieces: Pieces) -> Pieces:
+    """Return the edges that do not lie in texture."""
+    row = (pieces.y // NEIGHBOURHOOD).astype(np.int64)
+    column = (pieces.x // NEIGHBOURHOOD).astype(np.int64)
+    _, place = np.unique(row * 100_000 + column, return_inverse=True)
+    edge = pieces.kind == EDGE
+    edges = np.bincount(place, weights=pieces.length * edge)
+    other = (pieces.kind == TEXTURE) | (pieces.kind == UNCLEAR)
+    texture = np.bincount(place, weights=pieces.length * other)
+    part = edges / np.maximum(edges + texture, 1e-9)
+    clean = pieces.take(edge & (part[place] >= CLEAN))
+    if clean.length.sum() < FAINT * pieces.length[edge | other].sum():
+        return pieces.take(np.zeros(len(pieces), dtype=bool))
+    return clean
+
+
+def soft_length(pieces: Pieces) -> float:
+    """Return the length of ridges softer than can be read, px."""
+    return float(pieces.length[pieces.kind == SOFT].sum())
+
+
+def sharpest(edges: Pieces, *, shortest: float = SHORTEST, fewest: int = FEWEST) -> Population | None:
+    """Return the sharpest sizeable population, or None when there is too little.
+
+    Parameters
+    ----------
+    edges : Pieces
+        From `clean_edges`.
+    shortest : float
+        Least ridge length, px.
+    fewest : int
+        Fewest pieces.
+    """
+    if len(edges) < fewest or edges.length.sum() < shortest:
+        return None
+    centres = np.linspace(np.log(FLOOR), np.log(1.2 * TOP), 121)
+    logs, width = np.log(edges.blur), np.hypot(WIDTH, np.minimum(edges.error, 1.0))
+    z = (centres[:, np.newaxis] - logs) / width
+    density = (np.exp(-0.5 * z * z) / width) @ edges.length
+    peaks = np.flatnonzero((density >= np.roll(density, 1)) & (density >= np.roll(density, -1)))
+    needed = max(SIZEABLE * float(edges.length.sum()), shortest)
+    for peak in peaks:
+        inside = np.abs(logs - centres[peak]) < 0.25 + 1.5 * edges.error
+        if edges.length[inside].sum() >= needed and np.count_nonzero(inside) >= fewest:
+            found = _pool(edges.take(inside))
+            return found if found.sure else None
+    return None
+
+
+def _pool(edges: Pieces) -> Population:
+    """Average the ratios of pieces that belong together; ln R has symmetric noise where ln σ has not."""
+    sigma2, weight = np.zeros(0), np.zeros(0)
+    inverse = 0.0
+    for step in np.unique(edges.step):
+        part = edges.take(edges.step == step)
+        # capped weights: no single strong piece may own the mean
+        w = part.length / (part.ratio_error**2 + 0.02**2)
+        mean = float(np.average(part.log_ratio, weights=w))
+        sigma2 = np.append(sigma2, step**2 * invert(np.exp(np.array(mean)), float(part.variance[0])))
+        weight = np.append(weight, part.length.sum())
+        inverse += float(np.sum(1.0 / part.error**2))
+    blur = float(np.exp(np.average(0.5 * np.log(np.maximum(sigma2, FLOOR**2)), weights=weight)))
+    off = np.log(edges.blur) - np.log(blur)
+    scatter = float(np.average(off**2, weights=edges.length))
+    noise = float(np.average(np.minimum(edges.error, 1.0) ** 2, weights=edges.length))
+    share = edges.length / edges.length.sum()
+    between = scatter * float(np.sum(share**2))
+    return Population(
+        blur=blur,
+        error=float(np.sqrt(max(between, 1.0 / inverse) + CALIBRATION**2)),
+        spread=float(np.sqrt(max(scatter - noise, 0.0))),
+        length=float(edges.length.sum()),
+        sure=bool((edges.step > 1).mean() > 0.5 or np.log(FINE_TOP / blur) > SURE * np.median(edges.error)),
+    )

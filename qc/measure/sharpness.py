@@ -1,0 +1,153 @@
+"""Sharpness: blur in pixels, independent of contrast and exposure, per zone and over the frame.
+
+The blur is the σ of the Gaussian that gives the same ratio of edge gradients before and after a known re-blur
+(Zhuo & Sim, Pattern Recognition 44(9), 1852–1858, 2011), with pixel aperture, lattice and filters taken off. Only
+ridges that are isolated steps and stand clear of the noise count: a weave is not an edge, and has no value rather
+than a wrong one. A finished picture has no absolute blur: its tone curve and sharpening are not known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.frame import Frame
+from qc.measure._green import BLOCK, Gradient, Windows, gradients, green_index
+from qc.measure._sharpness_map import BlurMap, blur_map
+from qc.measure._sharpness_pieces import Pieces, assemble, prefer_coarse
+from qc.measure._sharpness_population import clean_edges
+from qc.measure._sharpness_readings import of_frame, of_place, shake
+from qc.measure._sharpness_ridges import REACH, find, read
+from qc.measure._sharpness_spec import FINDINGS, READINGS, REASONS
+from qc.measure._sharpness_windows import Variance, choose, noise_variance
+from qc.reading import Measured, Reading, Reason, Spec, TileMap, Unit
+from qc.sheet.brief import Brief
+from qc.sheet.zones import Role, Zone, with_role
+
+SMALLEST = 64
+"""Fewest px along the short side of a frame."""
+
+CLIP_REACH = 8
+"""Lattice steps around a clipped photosite in which nothing counts: a clipped edge looks sharp."""
+
+RIM = REACH + 5
+"""Lattice steps at a window's rim whose profiles or filters would reach into its neighbour."""
+
+
+def measure(frame: Frame, *, zones: Sequence[Zone], brief: Brief) -> Measured:
+    """Measure the sharpness of one frame; see `READINGS` for what each number is."""
+    del brief  # nothing of a set changes how sharp it is
+    places = with_role(zones, Role.SHARP, Role.PROTECT)
+    reason = _refusal(frame)
+    if reason is not None:
+        return Measured(readings=tuple(_missing(places, reason)))
+    pieces = read_pieces(frame, places)
+    edges = clean_edges(pieces)
+    tiles = blur_map(edges, frame.height, frame.width)
+    readings = [*of_place(frame, None, pieces), *of_frame(frame, pieces, tiles)]
+    findings = [*shake(frame, None, edges)]
+    for zone in places:
+        inside = pieces.take(_inside(zone, frame, pieces))
+        readings += of_place(frame, zone, inside)
+        findings += shake(frame, zone, clean_edges(inside))
+    return Measured(readings=tuple(readings), findings=tuple(findings), maps=(_map(tiles),))
+
+
+def read_pieces(frame: Frame, zones: Sequence[Zone] = ()) -> Pieces:
+    """Return the pieces of ridge of a frame.
+
+    Parameters
+    ----------
+    frame : Frame
+        Mosaic or linear.
+    zones : sequence of Zone
+        Zones to read closely in a large frame.
+
+    Returns
+    -------
+    Pieces
+    """
+    variance = noise_variance(frame)
+    windows = choose(frame, zones, variance)
+    fine, coarse = (_pieces_of(frame, windows, lattice, variance) for lattice in gradients(frame, windows))
+    return prefer_coarse(fine, coarse)
+
+
+def _pieces_of(frame: Frame, windows: Windows, gradient: Gradient, variance: Variance) -> Pieces:
+    noise = variance(gradient.light)
+    index, along_row, every = find(gradient, noise)
+    y, x = np.divmod(index, gradient.x.shape[1])
+    keep = _usable(frame, windows, gradient, y, x)
+    index, along_row, y, x = index[keep], along_row[keep], y[keep], x[keep]
+    profiles = read(gradient, index, along_row, noise[y // BLOCK, x // BLOCK])
+    row, column = windows.to_frame(y, x, gradient.step)
+    return assemble(profiles, column, row, variance=gradient.variance, step=gradient.step, every=every)
+
+
+def _usable(
+    frame: Frame, windows: Windows, gradient: Gradient, y: NDArray[np.intp], x: NDArray[np.intp]
+) -> NDArray[np.bool_]:
+    """Tell which places are neither at a window's rim nor near a clipped photosite."""
+    keep = np.ones(len(y), dtype=bool)
+    if len(windows.origins) > 1:
+        height, width = windows.height // gradient.step, windows.width // gradient.step
+        for at, size in ((y % height, height), (x % width, width)):
+            keep &= (at >= RIM) & (at < size - RIM)
+    index = green_index(frame)
+    assert index is not None
+    clip = np.asarray(windows.gather(frame.clip[index], frame.clip_cell), dtype=np.uint8)
+    if not clip.any():
+        return keep
+    reach = 2 * (-(-CLIP_REACH * gradient.step // frame.clip_cell)) + 1
+    near = cv2.dilate(clip, np.ones((reach, reach), dtype=np.uint8))
+    rows = np.minimum(y * gradient.step // frame.clip_cell, near.shape[0] - 1)
+    columns = np.minimum(x * gradient.step // frame.clip_cell, near.shape[1] - 1)
+    return np.asarray(keep & (near[rows, columns] == 0))
+
+
+def _inside(zone: Zone, frame: Frame, pieces: Pieces) -> NDArray[np.bool_]:
+    shape = (max(1, frame.height // 4), max(1, frame.width // 4))
+    rows = np.clip((pieces.y // 4).astype(np.intp), 0, shape[0] - 1)
+    columns = np.clip((pieces.x // 4).astype(np.intp), 0, shape[1] - 1)
+    return np.asarray(zone.mask(shape, frame.orientation)[rows, columns])
+
+
+def _refusal(frame: Frame) -> Reason | None:
+    if min(frame.height, frame.width) < SMALLEST:
+        return Reason("too_small", f"{frame.width} × {frame.height} px; at least {SMALLEST} px a side are needed")
+    if green_index(frame) is None:
+        return Reason("wrong_kind", f"colours {frame.colours} hold no green at half of the photosites or more")
+    if abs(frame.pixel_aspect - 1.0) > 0.01:
+        return Reason("wrong_kind", f"photosites are not square: width over height is {frame.pixel_aspect:.3g}")
+    return None
+
+
+def _missing(zones: Sequence[Zone], reason: Reason) -> Iterator[Reading]:
+    for spec in READINGS:
+        yield Reading(name=spec.name, unit=spec.unit, reason=reason)
+    for zone in zones:
+        for spec in READINGS:
+            if spec.per_zone:
+                yield Reading(name=spec.name, unit=spec.unit, zone=zone.name, reason=reason)
+
+
+def _map(tiles: BlurMap) -> TileMap:
+    return TileMap(
+        name="sharpness.blur", unit=Unit.PIXELS, values=tiles.blur.astype(np.float32), drawing="tiles", low=0.5
+    )
+
+
+SPEC = Spec(
+    name="sharpness",
+    version=1,
+    measure=measure,
+    readings=READINGS,
+    findings=FINDINGS,
+    reasons=REASONS,
+    kinds=frozenset({"mosaic", "linear"}),
+    rank=50,
+    drawing="tiles",
+)
