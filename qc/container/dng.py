@@ -6,12 +6,12 @@ and chapter 6 (mapping camera colour space to CIE XYZ).
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from qc.container.dng_colour import calibrations, positive
 from qc.container.ifd import Directory, Tree, read_tree
 from qc.frame import Calibration
 
@@ -19,35 +19,6 @@ Window = tuple[int, int, int, int]
 """First row, first column, rows, columns."""
 
 CFA, LINEAR_RAW = 32803, 34892
-
-ILLUMINANT_KELVIN = {
-    1: 5500.0,
-    2: 4150.0,
-    3: 2850.0,
-    4: 5500.0,
-    9: 5500.0,
-    10: 6500.0,
-    11: 7500.0,
-    12: 6400.0,
-    13: 5050.0,
-    14: 4150.0,
-    15: 3525.0,
-    16: 2925.0,
-    17: 2856.0,
-    18: 4874.0,
-    19: 6774.0,
-    20: 5503.0,
-    21: 6504.0,
-    22: 7504.0,
-    23: 5003.0,
-    24: 3200.0,
-}
-"""Correlated colour temperature by Exif LightSource code.
-
-12 to 16 are the middles of the ranges in Exif 2.32, tag LightSource; 17 to 23 are CIE 15 (A 2856 K, the D series
-× 1.4388/1.4380); 24 is ISO 7589 studio tungsten. The others are words without a figure in the standard: common
-practice, from memory.
-"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,7 +143,7 @@ def dng_tags(data: bytes, tree: Tree | None = None) -> DngTags | None:
     white = raw.numbers(50717)
     floating = raw.integer(339, 1) == 3
     top = 1.0 if floating else float(2**bits - 1)
-    neutral = _positive(first.numbers(50728) or raw.numbers(50728))
+    neutral = positive(first.numbers(50728) or raw.numbers(50728))
     limit, scale = raw.numbers(50734) or first.numbers(50734), raw.numbers(50718)
     chromaticity = first.numbers(50729)
     exposure = first.numbers(50730) or raw.numbers(50730)
@@ -199,7 +170,7 @@ def dng_tags(data: bytes, tree: Tree | None = None) -> DngTags | None:
         linear_limit=limit[0] if limit and 0 < limit[0] <= 1 else 1.0,
         neutral=tuple(v / max(neutral) for v in neutral) if neutral else None,
         white_xy=(chromaticity[0], chromaticity[1]) if _is_chromaticity(chromaticity) else None,
-        calibrations=_calibrations(first),
+        calibrations=calibrations(first),
         baseline_exposure=exposure[0] if exposure else 0.0,
         default_scale=(scale[0], scale[1]) if len(scale) == 2 and min(scale) > 0 else (1.0, 1.0),
         serial=first.text(50735),
@@ -255,64 +226,5 @@ def _per_sample(values: tuple[float, ...], samples: int) -> tuple[float, ...]:
     return tuple(map(float, values[:samples])) if len(values) >= samples else (float(values[0]),) * samples
 
 
-def _positive(values: tuple[float, ...]) -> tuple[float, ...]:
-    return values if values and min(values) > 0 and all(map(math.isfinite, values)) else ()
-
-
 def _is_chromaticity(values: tuple[float, ...]) -> bool:
     return len(values) == 2 and min(values) > 0 and sum(values) <= 1
-
-
-def _calibrations(first: Directory) -> tuple[Calibration, ...]:
-    """Return the matrices of both illuminants with AB·CC folded in (chapter 6, "Translating Camera Neutral…").
-
-    xyz_to_camera is AB·CC·CM. The forward matrix stays as it is: FM·D·inv(AB·CC) equals FM·diag(1/neutral)
-    whenever AB·CC is diagonal. Where it is not, the forward matrix is left out and the colour matrix alone,
-    which the specification allows too, carries the camera calibration.
-    """
-    found = []
-    for matrix, calibration, illuminant, forward in (
-        (50721, 50723, 50778, 50964),
-        (50722, 50724, 50779, 50965),
-    ):
-        flat = first.numbers(matrix)
-        if len(flat) not in (9, 12) or not any(flat):
-            continue
-        colours = len(flat) // 3
-        folded = _balance(first, colours) @ _camera_calibration(first, calibration, colours)
-        light = first.integer(illuminant)
-        found.append(
-            Calibration(
-                illuminant=light,
-                kelvin=ILLUMINANT_KELVIN.get(light),
-                xyz_to_camera=_rows(folded @ np.reshape(flat, (colours, 3))),
-                camera_to_xyz_d50=_forward(first.numbers(forward), colours, folded),
-            )
-        )
-    return tuple(found)
-
-
-def _balance(first: Directory, colours: int) -> NDArray[np.float64]:
-    gains = _positive(first.numbers(50727))
-    return np.diag(gains) if len(gains) == colours else np.eye(colours)
-
-
-def _camera_calibration(first: Directory, tag: int, colours: int) -> NDArray[np.float64]:
-    """Return CameraCalibration; identity unless its signature is the profile's (tags 50931 and 50932)."""
-    flat = first.numbers(tag)
-    if len(flat) != colours * colours or not any(flat) or first.text(50931) != first.text(50932):
-        return np.eye(colours)
-    return np.reshape(flat, (colours, colours)).astype(np.float64)
-
-
-def _forward(
-    flat: tuple[float, ...], colours: int, folded: NDArray[np.float64]
-) -> tuple[tuple[float, ...], ...] | None:
-    diagonal = bool(np.allclose(folded, np.diag(np.diag(folded)), atol=1e-9))
-    if len(flat) != 3 * colours or not any(flat) or not diagonal:
-        return None
-    return _rows(np.reshape(flat, (3, colours)))
-
-
-def _rows(matrix: NDArray[np.float64]) -> tuple[tuple[float, ...], ...]:
-    return tuple(tuple(map(float, row)) for row in matrix)
