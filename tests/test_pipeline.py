@@ -1,0 +1,215 @@
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from qc.decode import BAYER, MosaicHint
+from qc.errors import UsageError
+from qc.frame import Camera
+from qc.pipeline import measure_ambient, measure_capture
+from qc.reading import Preset
+from qc.rehearse.dng import write_dng
+from qc.rehearse.sensor import Sensor
+from qc.result import Level, Result
+from qc.sheet.sheet import Sheet
+from qc.sheet.zones import Role, Zone
+
+SIZE = (120, 180)
+CAMERA = Camera(
+    make="Own", model="Body", serial="1", iso=100, shutter_s=1 / 125, aperture=11.0, taken="2026-11-25T10:00:00"
+)
+SENSOR = Sensor()
+LABEL = Zone.from_box("label", Role.PROTECT, (0.5, 0.5, 0.4, 0.4))
+SHEET = Sheet(name="bottles", digest="blake2b:1", preset="series", zones=(LABEL,))
+
+
+def scene(level: float = 0.3, burnt: bool = False) -> np.ndarray:
+    rows, columns = SIZE
+    light = np.full((3, *SIZE), level) * np.linspace(0.5, 1.5, columns)
+    if burnt:
+        light[:, rows * 6 // 10 : rows * 7 // 10, columns * 6 // 10 : columns * 7 // 10] = 3.0
+    return light
+
+
+def write(path: Path, light: np.ndarray, camera: Camera = CAMERA) -> Path:
+    mosaic = SENSOR.expose(light, BAYER["RGGB"], np.random.default_rng(len(path.name)))
+    return write_dng(path, mosaic, black=SENSOR.black, white=int(SENSOR.white), camera=camera)
+
+
+@pytest.fixture
+def capture(tmp_path: Path) -> Path:
+    return write(tmp_path / "SB_0001.dng", scene())
+
+
+def value(result: Result, name: str, zone: str | None = None) -> float:
+    reading = result.reading(name, zone)
+    assert reading is not None
+    assert reading.value is not None
+    return reading.value
+
+
+def test_a_capture_goes_the_whole_way(capture: Path) -> None:
+    result = measure_capture(capture)
+    assert (result.file.name, result.file.state, result.file.bytes) == (
+        "SB_0001.dng",
+        "whole",
+        capture.stat().st_size,
+    )
+    assert (result.camera.kind, result.camera.width, result.camera.height) == ("mosaic", 180, 120)
+    assert result.camera.settings.shutter_s == pytest.approx(1 / 125)
+    assert value(result, "highlights.clipped_area") == 0.0
+    assert result.verdict.level == Level.UNJUDGED
+    assert result.digest is not None
+    assert result.made_by.methods["highlights"] >= 1
+    assert "ambient" not in result.made_by.methods
+
+
+def test_a_sheet_judges_and_is_recorded(tmp_path: Path) -> None:
+    result = measure_capture(write(tmp_path / "SB_0002.dng", scene(burnt=True)), SHEET)
+    assert (result.sheet_name, result.sheet_digest) == ("bottles", "blake2b:1")
+    assert result.verdict.level == Level.HALT
+    assert (result.verdict.causes[0].reading, result.verdict.causes[0].zone) == (
+        "highlights.unintended_area",
+        "label",
+    )
+    assert value(result, "highlights.unintended_area", "label") > 1
+
+
+def test_a_preset_of_the_call_goes_before_that_of_the_sheet(capture: Path) -> None:
+    sheet = replace(SHEET, limits={"highlights.headroom": Preset(halt=9.0)})
+    assert measure_capture(capture, sheet).verdict.causes[0].origin == "sheet"
+    loose = measure_capture(capture, sheet, preset="loose")
+    assert loose.verdict.level == Level.HALT
+
+
+def test_a_preset_that_does_not_exist_is_a_wrong_call(capture: Path) -> None:
+    with pytest.raises(UsageError, match="loose, series, strict"):
+        measure_capture(capture, preset="nonsense")
+
+
+def make_missing(path: Path) -> None:
+    path.unlink()
+
+
+def make_folder(path: Path) -> None:
+    path.unlink()
+    path.mkdir()
+
+
+BAD = {
+    "missing": (make_missing, "vanished"),
+    "empty": (lambda path: path.write_bytes(b""), "empty"),
+    "cut": (lambda path: path.write_bytes(path.read_bytes()[:30000]), "truncated"),
+    "text": (lambda path: path.write_text("not a picture " * 50), "unreadable"),
+    "folder": (make_folder, "unreadable"),
+    "locked": (lambda path: path.chmod(0), "unreadable"),
+}
+
+
+@pytest.mark.parametrize("kind", BAD)
+def test_a_bad_capture_never_raises_and_says_its_state(capture: Path, kind: str) -> None:
+    spoil, state = BAD[kind]
+    spoil(capture)
+    if kind == "locked" and os.access(capture, os.R_OK):
+        pytest.skip("this user may read every file")
+    result = measure_capture(capture, SHEET)
+    assert result.file.state == state
+    assert result.file.detail
+    assert (result.readings, result.digest) == ((), None)
+    assert result.verdict.level in (Level.HALT, Level.UNMEASURED)
+    assert result.verdict.causes[0].reading == "file.state"
+
+
+@pytest.mark.parametrize(("light", "code"), [(np.zeros((3, *SIZE)), "nearly_black"), (scene(20.0), "all_burnt")])
+def test_a_frame_without_a_picture_is_told_without_any_sheet(tmp_path: Path, light: np.ndarray, code: str) -> None:
+    result = measure_capture(write(tmp_path / "SB_0003.dng", light))
+    assert [cause.reading for cause in result.verdict.causes] == [code]
+
+
+def test_a_name_that_is_not_utf8_is_measured_and_printable(capture: Path) -> None:
+    odd = os.fsencode(capture.parent) + b"/caf\xe9.dng"
+    os.rename(capture, odd)  # noqa: PTH104 - bytes
+    for path in (odd, Path(os.fsdecode(odd))):
+        result = measure_capture(path)
+        assert (result.file.state, result.file.name) == ("whole", "caf\\xe9.dng")
+
+
+def test_an_unmarked_mosaic_is_opened_when_told_so(tmp_path: Path) -> None:
+    import tifffile
+
+    path = tmp_path / "m.tif"
+    tifffile.imwrite(path, SENSOR.expose(scene(), BAYER["GRBG"], None), photometric="minisblack")
+    hint = MosaicHint(cfa="GRBG", black=SENSOR.black, white=SENSOR.white)
+    assert measure_capture(path, mosaic=hint).camera.kind == "mosaic"
+    assert measure_capture(path).camera.kind == "rendered"
+
+
+def test_a_capture_is_left_as_it_was(capture: Path) -> None:
+    before = capture.stat()
+    measure_capture(capture)
+    after = capture.stat()
+    assert (before.st_mtime_ns, before.st_size, before.st_ino) == (after.st_mtime_ns, after.st_size, after.st_ino)
+
+
+@pytest.fixture
+def pair(tmp_path: Path) -> tuple[Path, Path]:
+    lit, dark = scene(), scene() / 2**6
+    return write(tmp_path / "lit.dng", lit + dark), write(tmp_path / "dark.dng", dark)
+
+
+def test_the_ambient_test_finds_the_dark_frame_in_any_order(pair: tuple[Path, Path]) -> None:
+    for paths in (pair, pair[::-1]):
+        result = measure_ambient(paths)
+        assert result.schema == "qc.ambient/1"
+        assert [f.name for f, _ in result.lit] == ["lit.dng"]
+        assert [f.name for f, _ in result.dark] == ["dark.dng"]
+        assert result.file.name == "lit.dng"
+        assert value(result, "ambient.stops_under") == pytest.approx(6.0, abs=0.1)
+
+
+def test_the_dark_frame_may_be_named_alone(pair: tuple[Path, Path]) -> None:
+    lit, dark = pair
+    assert measure_ambient([lit], dark=[dark]).dark[0][0].name == "dark.dng"
+
+
+def test_one_frame_is_no_ambient_test(pair: tuple[Path, Path]) -> None:
+    with pytest.raises(UsageError, match="two frames"):
+        measure_ambient(pair[:1])
+    with pytest.raises(UsageError, match="two frames"):
+        measure_ambient([pair[0], pair[0]])
+
+
+def test_frames_of_two_bodies_cannot_be_compared(pair: tuple[Path, Path], tmp_path: Path) -> None:
+    other = write(tmp_path / "other.dng", scene(), replace(CAMERA, model="Other"))
+    with pytest.raises(UsageError, match="different camera bodies"):
+        measure_ambient([pair[1], other])
+
+
+def test_continuous_light_has_no_ambient_test(pair: tuple[Path, Path]) -> None:
+    with pytest.raises(UsageError, match="continuous"):
+        measure_ambient(pair, Sheet(light="continuous"))
+
+
+def test_a_frame_that_cannot_be_read_is_left_out_and_said(pair: tuple[Path, Path], tmp_path: Path) -> None:
+    result = measure_ambient([*pair, tmp_path / "gone.dng"])
+    assert value(result, "ambient.stops_under") == pytest.approx(6.0, abs=0.1)
+    (left_out,) = [f for f in result.findings if f.code == "left_out"]
+    assert left_out.text == "gone.dng was left out: no such file"
+
+
+def test_an_ambient_test_without_two_readable_frames_is_a_result_that_says_so(
+    pair: tuple[Path, Path], tmp_path: Path
+) -> None:
+    result = measure_ambient([pair[0], tmp_path / "gone.dng"])
+    assert (result.schema, result.file.state, result.readings) == ("qc.ambient/1", "vanished", ())
+    assert result.verdict.level == Level.HALT
+
+
+def test_settings_that_differ_are_warned_of(pair: tuple[Path, Path], tmp_path: Path) -> None:
+    other = write(tmp_path / "longer.dng", scene() / 2**6, replace(CAMERA, aperture=8.0))
+    result = measure_ambient([pair[0], other])
+    assert "settings_differ" in {cause.reading for cause in result.verdict.causes}
