@@ -143,13 +143,13 @@ def test_cut_and_mutated_files_give_a_picture_or_one_of_our_errors(
 ) -> None:
     """Taken for whole, so that the libraries see what the check of the structure would have kept from them.
 
-    The sums of PNG chunks are made to fit, since they alone would stop every change.
+    PNG keeps that check, since OpenCV takes the length of a chunk on trust; its sums are made to fit instead.
     """
     monkeypatch.setattr(codes, "MAX_PIXELS", 1 << 14)
     data, reader = CORPUS[name]
     rng = np.random.default_rng(17)
     outcomes = set()
-    for turn in range(250):
+    for turn in range(200):
         bad = bytearray(data)
         head = len(bad) if turn % 2 else min(len(bad), 400)
         for at in rng.integers(0, head, rng.integers(0, 5)):
@@ -158,7 +158,8 @@ def test_cut_and_mutated_files_give_a_picture_or_one_of_our_errors(
             del bad[int(rng.integers(1, len(bad))) :]
         if KINDS[reader] is FileKind.PNG:
             bad = summed(bytes(bad))
-        described = Container(kind=KINDS[reader], family=KINDS[reader].family, state="whole")
+        taken_for_whole = Container(kind=KINDS[reader], family=KINDS[reader].family, state="whole")
+        described = None if reader is read_png else taken_for_whole
         try:
             decoded = read(bytes(bad), "SB_1", described)
             assert np.isfinite(decoded.data).all()
