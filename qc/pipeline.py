@@ -91,10 +91,11 @@ def measure_capture(
         For a preset that does not exist.
     """
     from qc.digest import make_digest
+    from qc.measure import specs as all_specs
 
     _check_preset(preset)
     opened = _open(path, decoder, mosaic)
-    specs = [spec for spec in _ready_specs() if not spec.companions]
+    specs = [spec for spec in all_specs() if not spec.companions]
     measured: list[Measured] = []
     digest = None
     findings: tuple[Finding, ...] = ()
@@ -262,7 +263,7 @@ def _result(
         sheet_name=sheet.name if sheet else None,
         sheet_digest=sheet.digest if sheet else None,
         made_by=MadeBy(
-            tool=_tool(),
+            tool=tool(),
             decoder=opened.frame.decoder if opened.frame else None,
             methods={spec.name: spec.version for spec in specs},
         ),
@@ -272,18 +273,9 @@ def _result(
 
 
 @cache
-def _tool() -> str:
+def tool() -> str:
+    """Return name and version as results record them."""
     try:
         return f"framegauge {metadata.version('framegauge')}"
     except metadata.PackageNotFoundError:  # run from a source tree that is not installed
         return "framegauge"
-
-
-def _ready_specs() -> tuple[Spec, ...]:
-    # scaffold while rooms are being built: take what is there
-    from importlib import import_module
-    from importlib.util import find_spec
-
-    from qc.measure import NAMES
-
-    return tuple(import_module(f"qc.measure.{n}").SPEC for n in NAMES if find_spec(f"qc.measure.{n}"))

@@ -28,18 +28,27 @@ app.add_typer(sheet.app, name="sheet")
 app.command()(explain)
 
 
+def say_version(wanted: bool) -> None:
+    """Say the version and leave, before a command is asked for."""
+    if wanted:
+        from qc.pipeline import tool
+
+        typer.echo(tool())
+        raise typer.Exit
+
+
+VersionOption = Annotated[
+    bool, typer.Option("--version", callback=say_version, is_eager=True, help="Show the version and leave.")
+]
+
+
 @app.callback()
-def top(version: Annotated[bool, typer.Option("--version", help="Show the version and leave.")] = False) -> None:
+def top(version: VersionOption = False) -> None:
     """Quality control of tethered captures on a still-life set.
 
     Exit status: 0 done and nothing at halt; 1 done, something at halt or not measured; 2 wrong use, or nothing
     could be measured.
     """
-    if version:
-        from importlib.metadata import version as version_of
-
-        typer.echo(f"framegauge {version_of('framegauge')}")
-        raise typer.Exit
 
 
 def main() -> None:

@@ -35,7 +35,7 @@ def check(
     output = Output(json=json, no_color=no_color, debug=debug)
     hint = opt.mosaic_hint(mosaic, black, white)
     from qc.errors import QcError, printable
-    from qc.pipeline import _ready_specs as specs
+    from qc.measure import specs
     from qc.pipeline import measure_capture
     from qc.sheet.find import find_sheet
     from qc.sheet.read import read_sheet
@@ -52,6 +52,9 @@ def check(
     for path in captures:
         try:
             intent: Sheet | None = named or find_sheet(path)
+            if intent is not None and named is None and intent.path not in said:
+                output.complain(f"set sheet: {intent.path}")
+                said.add(intent.path or "")
             result = measure_capture(path, intent, preset=preset, decoder=decoder, mosaic=hint)
             levels.append("lost" if result.digest is None else result.verdict.level)
             output.result(result, details=verbose or len(captures) == 1, name_width=name_width, specs=specs())

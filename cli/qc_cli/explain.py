@@ -17,7 +17,7 @@ def explain(
     """Say what a reading means: unit, both ends, method, source and limits. Without a name, list them."""
     from qc import decode, pipeline
     from qc.errors import QcError
-    from qc.pipeline import _ready_specs as specs
+    from qc.measure import specs
     from qc.show import explain as words
 
     output = Output()

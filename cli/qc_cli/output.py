@@ -81,7 +81,7 @@ class Output:
             self.line(line)
 
     def complain(self, text: str) -> None:
-        """Write one line (or several problems, one a line) to stderr."""
+        """Write to stderr what is no result: complaints, one a line, and what is worth knowing beside results."""
         sys.stderr.write(text + "\n")
         sys.stderr.flush()
 

@@ -52,7 +52,7 @@ def read_sheet(path: str | os.PathLike[str]) -> Sheet:
 
 def parse_sheet(text: str, *, path: str | os.PathLike[str] = "sheet", digest: str | None = None) -> Sheet:
     """Make a sheet from its text; `path` is for messages and for `Sheet.path`. Raises as `read_sheet`."""
-    from qc.pipeline import _ready_specs as specs
+    from qc.measure import specs
 
     text = text.replace("\r\n", "\n")
     try:
