@@ -92,7 +92,7 @@ class Hue:
         return " and ".join(self.words)
 
 
-def flash_neutral(colour: Colour, white: tuple[float, float]) -> Array | Reason:
+def flash_neutral(colour: Colour, white: tuple[float, float], colours: int) -> Array | Reason:
     """Return the camera's values for a neutral under the flash, shape (colours,), largest 1.
 
     ColorMatrix × XYZ of the flash's white (DNG 1.7.1.0 chapter 6), the matrix interpolated for that white.
@@ -103,6 +103,8 @@ def flash_neutral(colour: Colour, white: tuple[float, float]) -> Array | Reason:
         return colour.reason
     if not colour.calibrations:
         return Reason("no_colour_matrix", "the file carries no usable camera matrix")
+    if len(colour.calibrations[-1].xyz_to_camera) != colours:
+        return Reason("no_colour_matrix", f"the camera matrix is not one for {colours} colours")
     xyz = xyz_of(white)
     neutral = np.array(colour.calibrations[-1].xyz_to_camera, dtype=np.float64) @ xyz
     for _ in range(4):  # the matrix hardly changes with the white: two rounds reach 1e-6

@@ -17,13 +17,11 @@ from numpy.typing import NDArray
 
 from qc.frame import Frame
 from qc.measure._ambient_noise import CellNoise, cell_noise
-from qc.measure._tiles import masked_tile_means, tile_means
+from qc.measure._ambient_tiles import Tiles, cells_per_tile, clipped_tiles, means_of, window_of
+from qc.measure._tiles import grid
 from qc.sheet.zones import Zone
 
 Array = NDArray[np.float64]
-
-FLASH_OVER_NOISE = 20.0
-"""A tile counts where T − A exceeds this many times its ±."""
 
 FLOOR = 3.0
 """Ambient light below this many times its ± is at the measuring floor."""
@@ -33,42 +31,6 @@ ENOUGH_OF_NINE = 5
 
 VISIBLE = ((10.0 + 16.0) / 116.0) ** 3
 """Light of L* 10 where 1, the tagged white level, is L* 100 (ISO/CIE 11664-4)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Tiles:
-    """Means over tiles.
-
-    Attributes
-    ----------
-    lit, dark, lit_variance, dark_variance : ndarray, shape (colours, rows, columns)
-        Means, and the variance of each by noise alone.
-    cells : ndarray, shape (rows, columns)
-        How many cells each mean is made of; 0 where none counts.
-    clipped : ndarray of bool, shape (rows, columns)
-        Whether either frame is clipped anywhere in the tile.
-    """
-
-    lit: Array
-    dark: Array
-    lit_variance: Array
-    dark_variance: Array
-    cells: Array
-    clipped: NDArray[np.bool_]
-
-    @property
-    def flash(self) -> Array:
-        """T − A."""
-        return self.lit - self.dark
-
-    def usable(self, colour: int) -> NDArray[np.bool_]:
-        """Where neither frame is clipped and T − A exceeds 20 × its ±."""
-        error = 2.0 * np.sqrt(self.lit_variance[colour] + self.dark_variance[colour])
-        return (self.cells > 0) & ~self.clipped & (self.flash[colour] > FLASH_OVER_NOISE * error)
-
-    def open(self) -> NDArray[np.bool_]:
-        """Where neither frame is clipped."""
-        return (self.cells > 0) & ~self.clipped
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,10 +123,10 @@ class Pair:
     def tiles(self, shape: tuple[int, int], zone: Zone | None = None) -> Tiles:
         """Return means over `shape` tiles of the frame, or of the window of a zone."""
         frames = (self.lit, *self.darks)
-        window, mask = _window(self.lit, zone)
-        cells = _cells_per_tile(mask, shape, self.lit.cells[0].size)
+        window, mask = window_of(self.lit, zone)
+        cells = cells_per_tile(mask, shape, self.lit.cells[0].size)
         means = [
-            _means(f, window, mask, shape) + s[:, None, None] for f, s in zip(frames, self.shifts, strict=True)
+            means_of(f, window, mask, shape) + s[:, None, None] for f, s in zip(frames, self.shifts, strict=True)
         ]
         variances = [
             np.stack([noise.at(c, m) for c, m in enumerate(mean)]) / np.maximum(cells, 1.0)
@@ -175,7 +137,7 @@ class Pair:
         count = len(self.darks)
         clipped = np.zeros(shape, dtype=bool)
         for frame in frames:
-            clipped |= _clipped(frame, zone, shape)
+            clipped |= clipped_tiles(frame, zone, shape)
         dark = np.mean(scaled, axis=0)
         return Tiles(means[0], dark, variances[0], np.asarray(dark_variance) / count**2, cells, clipped)
 
@@ -252,54 +214,9 @@ def pair_of(
 
 def _below_black(pair: Pair) -> float:
     """How far the darkest tiles lie below black beyond their noise: light is never negative, so black is off."""
-    from qc.measure._tiles import grid
-
     tiles = pair.tiles(grid(pair.lit.cells.shape[1:]))
     sure = tiles.dark + 3.0 * np.sqrt(tiles.dark_variance)
     return max(0.0, -float(np.percentile(sure[:, tiles.cells > 0], 2.0)))
-
-
-def _window(frame: Frame, zone: Zone | None) -> tuple[tuple[slice, slice], NDArray[np.bool_] | None]:
-    shape = frame.cells.shape[1:]
-    if zone is None:
-        return (slice(None), slice(None)), None
-    plane = (shape[0], shape[1])
-    return zone.window(plane, frame.orientation), zone.mask_in_window(plane, frame.orientation)
-
-
-def _cells_per_tile(mask: NDArray[np.bool_] | None, shape: tuple[int, int], whole: int) -> Array:
-    if mask is None:
-        return np.full(shape, whole / (shape[0] * shape[1]))
-    return tile_means(mask, shape).astype(np.float64) * mask.size / (shape[0] * shape[1])
-
-
-def _means(
-    frame: Frame, window: tuple[slice, slice], mask: NDArray[np.bool_] | None, shape: tuple[int, int]
-) -> Array:
-    planes = frame.cells[:, window[0], window[1]]
-    if mask is None or mask.all():
-        return np.stack([tile_means(plane, shape) for plane in planes]).astype(np.float64)
-    return np.nan_to_num(
-        np.stack([masked_tile_means(plane, mask, shape)[0] for plane in planes]).astype(np.float64)
-    )
-
-
-def _clipped(frame: Frame, zone: Zone | None, shape: tuple[int, int]) -> NDArray[np.bool_]:
-    """Tiles with any clipped photosite of the place."""
-    clip = frame.clip
-    if zone is None:
-        rows, columns, inside = slice(None), slice(None), None
-    else:
-        plane = (clip.shape[1], clip.shape[2])
-        rows, columns = zone.window(plane, frame.orientation)
-        inside = zone.mask_in_window(plane, frame.orientation)
-    parts = clip[:, rows, columns]
-    if parts.size == 0 or not parts.any():
-        return np.zeros(shape, dtype=bool)
-    any_colour = parts.max(axis=0) > 0
-    if inside is not None:
-        any_colour &= inside
-    return np.asarray(tile_means(any_colour, shape) > 0)
 
 
 def _nine(plane: Array) -> Array:

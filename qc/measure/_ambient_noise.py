@@ -58,11 +58,11 @@ def cell_noise(frame: Frame, like: Frame | None = None) -> CellNoise:
     """
     model = frame if frame.noise.known or like is None else like
     if model.noise.known:
-        light = np.linspace(0.0, 1.5, 64)
+        light = np.linspace(0.0, 1.5, 64, dtype=np.float32)
         photosite = model.variance_of_photosite(light)
         assert photosite is not None
         cells = photosite[np.newaxis, :] / model.photosites_per_cell()[:, np.newaxis]
-        return CellNoise(np.tile(light, (len(cells), 1)), cells, stated=True)
+        return CellNoise(np.tile(light.astype(np.float64), (len(cells), 1)), cells, stated=True)
     curves = [_envelope(plane) for plane in frame.cells]
     variance = np.array([v for _, v in curves])
     mosaic = frame.kind == "mosaic"

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from qc.frame import Frame
 from qc.measure import _ambient_says as says
-from qc.measure._ambient_light import Pair, Tiles, pair_of
+from qc.measure._ambient_light import Pair, pair_of
 from qc.measure._ambient_pair import (
     LONGEST_SCALING,
     NEARLY_EQUAL,
@@ -21,6 +21,7 @@ from qc.measure._ambient_pair import (
     shutter_scaling,
     split_by_level,
 )
+from qc.measure._ambient_tiles import Tiles
 from qc.reading import Finding, Reason
 
 EXPOSED = 1 / 8
@@ -99,7 +100,7 @@ def _roles(lit: Frame, companions: Sequence[Frame]) -> tuple[tuple[Frame, ...], 
 def _not_scalable(lit: Frame, dark: Frame) -> str:
     """Say which settings keep a dark frame from being used; empty when none does."""
     settings = differing(lit, dark)
-    fixed = {field: settings[field] for field in ("iso", "aperture") if field in settings}
+    fixed = {field: pair for field, pair in settings.items() if field in ("iso", "aperture")}
     if fixed:
         return in_words(fixed)
     if abs(shutter_scaling(lit, dark)[0]) > LONGEST_SCALING + SAME_EXPOSURE:

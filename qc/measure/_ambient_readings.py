@@ -87,7 +87,9 @@ def worst_shift(
     name = "ambient.colour_shift"
     sure = where & (plus_minus < shift / 3.0)
     if not sure.any():
-        return at_most(name, zone, float(np.percentile((shift + plus_minus)[where], 100.0 - WORST)))
+        # the half that noise hides least: in the rest a bound would only tell how dark it is
+        clear = where & (plus_minus <= np.median(plus_minus[where]))
+        return at_most(name, zone, float(np.percentile((shift + plus_minus)[clear], 100.0 - WORST)))
     at = _at_percentile(-shift, sure, WORST)
     return reading(name, zone, float(shift[at]), float(plus_minus[at]), stated=stated)
 

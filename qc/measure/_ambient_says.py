@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.frame import Frame
-from qc.measure._advice import spoken_time
-from qc.measure._ambient_light import Light, Pair, Tiles
-from qc.reading import Finding
+from qc.measure._advice import CLEAN, advice, spoken_time
+from qc.measure._ambient_light import Light, Pair
+from qc.measure._ambient_tiles import Tiles
+from qc.reading import Finding, Reading
 
 _PREDICTED = (2, 1, -1, -2, -3)
 """Stops of shutter time from the present one that are predicted."""
@@ -104,3 +105,18 @@ def prediction(light: Light, pair: Pair, sync_limit_s: float | None) -> list[Fin
     unsure = "" if sync_limit_s is not None else "; no sync limit is stated, so short times may cut the flash"
     text = f"stops under the flash at other shutter times: {pairs}{unsure}"
     return [Finding(code="prediction", text=text, data=data)] if math.isfinite(under[0]) else []
+
+
+def advised(
+    readings: Sequence[Reading], findings: Sequence[Finding], pair: Pair, sync_limit_s: float | None
+) -> list[Finding]:
+    """Give advice where ambient light is measured to be less than clean, or something mirrors it."""
+    names = ("ambient.stops_under", "ambient.worst_stops_under")
+    measured = [r for r in readings if r.name in names and r.value is not None and r.bound is None]
+    worst = min(measured, default=None, key=lambda r: r.value or 0.0)
+    mirrored = next((f.text for f in findings if f.code == "ambient_mirrored"), "")
+    stops = math.inf if worst is None or worst.value is None else worst.value
+    if stops >= CLEAN and not mirrored:
+        return []
+    place = f"in {worst.zone}" if worst is not None and worst.zone else "at the worst place"
+    return [advice(stops, place, pair.lit.camera, sync_limit_s, mirrored)]

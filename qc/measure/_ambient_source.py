@@ -8,9 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.measure._ambient_colour import Hue, Ratio
-from qc.measure._ambient_light import Light, Pair, Tiles
+from qc.measure._ambient_light import Light, Pair
+from qc.measure._ambient_structure import Structure
+from qc.measure._ambient_tiles import Tiles
 from qc.orientation import upright
 from qc.reading import Finding, Reason
+
+Array = NDArray[np.float64]
 
 UNEVEN = 0.5
 """Stops between two halves from which ambient light counts as falling on one of them. Our own choice."""
@@ -111,3 +115,29 @@ def _finding(
         }
     text = f"{word}ambient light {where}, {stops:.1f} stops under the flash there{than}"
     return Finding(code="ambient_source", text=text, zone=zone, data=data)
+
+
+def mirrored_findings(
+    pair: Pair, found: Structure | None, neutral: Reason | Array, hue_of: HueOf
+) -> list[Finding]:
+    """Say what the brightest thing is that the room lights and gloss mirrors, with its zone and colour."""
+    if found is None or not found.regions:
+        return []
+    zone = found.regions[0].zone
+    word = _mirrored_word(pair, found, neutral, hue_of)
+    percent = 100.0 * found.value
+    place = f" in {zone}" if zone else ""
+    text = f"{word + ' ' if word else ''}reflection or light of the room{place}, {percent:.1f} % of white"
+    data = {"percent_of_white": round(percent, 2), "colour": word or None, "places": len(found.regions)}
+    return [Finding(code="ambient_mirrored", text=text, zone=zone, data=data)]
+
+
+def _mirrored_word(pair: Pair, found: Structure, neutral: Reason | Array, hue_of: HueOf) -> str:
+    """Colour of the brightest mirrored thing: gloss mirrors a light without colouring it."""
+    excess = found.excess[:, found.place].mean(axis=1)
+    if isinstance(neutral, Reason) or excess.min() <= 0:
+        return ""
+    noise = np.full(len(excess), found.plus_minus / 2) / neutral
+    black = np.full(len(excess), pair.black_error) / neutral
+    answer = hue_of(Ratio(excess / neutral, noise, black))
+    return "" if isinstance(answer, Reason) else answer.word

@@ -90,7 +90,8 @@ READINGS: tuple[ReadingSpec, ...] = (
         high_end="no upper end; about 1 is just visible side by side",
         method="CIEDE2000 of a virtual neutral of L* 81 under flash plus ambient against flash alone, equal "
         "lightness, white = flash alone, from A / (T − A) per colour; the 98th percentile over groups of 3 × 3 "
-        "tiles whose ± is under a third of the value, above L* 10; where there is none, a bound",
+        "tiles whose ± is under a third of the value, above L* 10; where there is none, a bound "
+        "from the half of the groups with the least noise",
         source=_COLOUR_SOURCE,
         worse="high",
         per_zone=ZONES,

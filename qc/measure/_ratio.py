@@ -18,7 +18,7 @@ FEWEST = 16
 
 MOST_AT_ZERO = 0.01
 """Part of a position's photosites that may stand at 0 DN where that is black. Where more do, the light of many
-tiles is censored, and the tiles without a 0 are no fair choice of the rest: they are the ones that noise raised."""
+tiles is censored, and the tiles without a 0 are no fair choice: they are the ones that noise raised."""
 
 _MEDIAN_ERROR = 1.2533 * 1.4826
 """Standard error of a median of n normal values is 1.2533 σ / √n, and σ is 1.4826 × the median deviation."""

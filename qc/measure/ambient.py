@@ -20,14 +20,14 @@ from qc.errors import UsageError
 from qc.frame import Frame
 from qc.measure import _ambient_readings as make
 from qc.measure import _ambient_says as says
-from qc.measure._advice import CLEAN, advice
 from qc.measure._ambient_colour import Hue, Ratio, flash_neutral, hue, shift
-from qc.measure._ambient_light import Light, Tiles
+from qc.measure._ambient_light import Light
 from qc.measure._ambient_pair import Arrangement, arrange, check_comparable
 from qc.measure._ambient_prepare import Prepared, equal_light, prepare
-from qc.measure._ambient_source import source_findings
+from qc.measure._ambient_source import mirrored_findings, source_findings
 from qc.measure._ambient_spec import FINDINGS, READINGS, REASONS, ZONES
-from qc.measure._ambient_structure import Structure, structure
+from qc.measure._ambient_structure import structure
+from qc.measure._ambient_tiles import Tiles
 from qc.measure._tiles import grid
 from qc.reading import Finding, Measured, Reading, Reason, Spec, TileMap
 from qc.sheet.brief import Brief
@@ -92,7 +92,7 @@ class _Test:
         self.shape = grid((rows, columns), smallest=4 if min(rows, columns) < 64 else 8)
         self.tiles = self.pair.tiles(self.shape)
         self.where = self.tiles.usable(self.pair.colour)
-        self.neutral = flash_neutral(self.pair.lit.colour, brief.flash_white)
+        self.neutral = flash_neutral(self.pair.lit.colour, brief.flash_white, len(self.pair.lit.colours))
 
     def run(self) -> Measured:
         findings = list(self.prepared.findings)
@@ -119,9 +119,9 @@ class _Test:
         for zone in self.zones:
             readings += self._zone(zone, groups, lights)
         findings += source_findings(self.pair, self.tiles, self.where, lights, self._hue)
-        findings += self._mirrored(mirrored)
+        findings += mirrored_findings(self.pair, mirrored, self.neutral, self._hue)
         findings += says.prediction(whole, self.pair, self.brief.sync_limit_s)
-        findings += self._advice(readings, findings, mirrored)
+        findings += says.advised(readings, findings, self.pair, self.brief.sync_limit_s)
         return Measured(
             readings=tuple(readings),
             findings=tuple(findings),
@@ -224,44 +224,6 @@ class _Test:
             return Reason("clipped", "every tile is clipped in one of the frames")
         return Reason("too_dark", "the light of the flash does not stand clear of the noise anywhere")
 
-    def _mirrored(self, found: Structure | None) -> list[Finding]:
-        if found is None or not found.regions:
-            return []
-        zone = found.regions[0].zone
-        word = self._mirrored_word(found)
-        percent = 100.0 * found.value
-        place = f" in {zone}" if zone else ""
-        text = f"{word + ' ' if word else ''}reflection or light of the room{place}, {percent:.1f} % of white"
-        data = {"percent_of_white": round(percent, 2), "colour": word or None, "places": len(found.regions)}
-        return [Finding(code="ambient_mirrored", text=text, zone=zone, data=data)]
-
-    def _mirrored_word(self, found: Structure) -> str:
-        """Colour of the brightest mirrored thing: gloss mirrors a light without colouring it."""
-        excess = found.excess[:, found.place].mean(axis=1)
-        neutral = self.neutral
-        if isinstance(neutral, Reason) or excess.min() <= 0:
-            return ""
-        error = np.full(len(excess), found.plus_minus / 2) / neutral
-        answer = self._hue(Ratio(excess / neutral, error, np.full(len(excess), self.pair.black_error) / neutral))
-        return "" if isinstance(answer, Reason) else answer.word
-
-    def _advice(
-        self, readings: Sequence[Reading], findings: Sequence[Finding], found: Structure | None
-    ) -> list[Finding]:
-        stated = [
-            (r.value, "" if r.zone is None else f"in {r.zone}")
-            for r in readings
-            if r.name in ("ambient.stops_under", "ambient.worst_stops_under")
-            and r.value is not None
-            and not r.bound
-        ]
-        stops, place = min(stated, default=(np.inf, ""), key=lambda pair: pair[0])
-        mirrored = "" if found is None or not found.regions else _mirrored_words(findings)
-        if stops >= CLEAN and not mirrored:
-            return []
-        camera = self.pair.lit.camera
-        return [advice(float(stops), place or "at the worst place", camera, self.brief.sync_limit_s, mirrored)]
-
     def _maps(self, groups: make.Groups) -> tuple[TileMap, ...]:
         units = {spec.name: spec.unit for spec in READINGS}
         each = self.pair.each(self.tiles)
@@ -273,10 +235,6 @@ class _Test:
                 TileMap(name="ambient.colour_shift", unit=units["ambient.colour_shift"], values=values, low=0.0)
             )
         return tuple(maps)
-
-
-def _mirrored_words(findings: Sequence[Finding]) -> str:
-    return next((f.text for f in findings if f.code == "ambient_mirrored"), "")
 
 
 def _as_group(light: Light) -> Light:
