@@ -182,7 +182,8 @@ def gradients(frame: Frame, windows: Windows) -> tuple[Gradient, Gradient]:
     light, mask, density = green_light(frame, windows)
     base = 0.0
     if mask is not None:
-        light = _smooth(light, XTRANS_SIGMA) / np.maximum(_smooth(mask, XTRANS_SIGMA), np.float32(1e-3))
+        share = np.maximum(_smooth(mask, XTRANS_SIGMA), np.float32(1e-3))
+        light = np.asarray(_smooth(light, XTRANS_SIGMA) / share, dtype=np.float32)
         base = XTRANS_SIGMA**2
     fine = _derive(light, 1, base, density)
     wide = _smooth(light, COARSE_SIGMA)[::2, ::2]

@@ -107,5 +107,5 @@ def _axes(fit: NDArray[np.float64], covariance: NDArray[np.float64]) -> Directio
         minor_error=errors[1],
         angle=float(np.rad2deg(np.arctan2(-turned[1, 1], turned[0, 1])) % 180.0),
         angle_error=min(angle_error, 90.0),
-        directional=bool(major > DIRECTIONAL * minor and major - minor > 3 * np.hypot(*errors)),
+        directional=bool(major > DIRECTIONAL * minor and major - minor > 3 * np.hypot(errors[0], errors[1])),
     )

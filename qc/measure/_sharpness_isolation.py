@@ -7,7 +7,7 @@ over a piece, so that noise neither makes it nor selects what it is made from.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,7 +51,8 @@ class Sums:
 
     def of(self, values: NDArray[np.generic]) -> Numbers:
         """Return the sum of a value over each piece."""
-        return np.bincount(self.group, weights=values, minlength=self.count)
+        weights = np.asarray(values, dtype=np.float64)
+        return np.asarray(np.bincount(self.group, weights=weights, minlength=self.count), dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,7 +115,7 @@ def isolate(profiles: Profiles, strengths: Floats, sums: Sums, variance: float) 
     if half.any():
         strengths = strengths.copy()
         at = np.flatnonzero(half[sums.group] & counts)
-        lean = np.where(clear[0], -1.0, 1.0).astype(np.float32)
+        lean = np.where(clear[0], np.float32(-1), np.float32(1))
         some = Sums(group=sums.group[at], count=sums.count)
         strengths[:, at], beside, passed = _one_sided(profiles.take(at), lean, some, variance)
         near = np.where(half, beside, 0.0)
@@ -122,13 +123,13 @@ def isolate(profiles: Profiles, strengths: Floats, sums: Sums, variance: float) 
     return Isolation(counts=counts, strengths=strengths, good=good, near=near, slope=np.nan_to_num(slope))
 
 
-def _one_sided(profiles: Profiles, lean: Numbers, sums: Sums, variance: float) -> tuple[Floats, Numbers, Flags]:
+def _one_sided(profiles: Profiles, lean: Floats, sums: Sums, variance: float) -> tuple[Floats, Numbers, Flags]:
     """Return the strengths read on the clear side, what the nearer look shows beside, and which pieces pass it."""
-    turned = profiles.leaning(lean[sums.group].astype(np.float32))
+    turned = profiles.leaning(lean[sums.group])
     strengths = turned.strengths()
     every = np.ones(len(sums.group), dtype=bool)
     width = _width(strengths, every, sums, variance)[sums.group]
-    straight = Profiles(**{**{n: getattr(profiles, n) for n in Profiles.__slots__}, "place": turned.place})
+    straight = replace(profiles, place=turned.place)
     near = _piecewise(*_sides(straight, width, NEAR_AT), every, sums, NEAR_AT)
     far = _piecewise(*_sides(straight, width, SIDE_AT), every, sums, SIDE_AT)
     first = lean < 0

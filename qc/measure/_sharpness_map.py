@@ -87,7 +87,7 @@ def blur_map(edges: Pieces, height: int, width: int) -> BlurMap:
     column = np.clip(((edges.x + 0.5) / width * shape[1]).astype(np.intp), 0, shape[1] - 1)
     tile = row * shape[1] + column
     count = shape[0] * shape[1]
-    length = np.bincount(tile, weights=edges.length, minlength=count)
+    length = np.bincount(tile, weights=edges.length, minlength=count).astype(np.float64)
     order = np.lexsort((edges.blur, tile))
     along = np.cumsum(edges.length[order])
     ends = np.cumsum(np.bincount(tile, minlength=count))
@@ -143,24 +143,23 @@ def sharp_plane(found: BlurMap, height: int, width: int) -> Plane | None:
     if np.hypot(np.ptp(x), np.ptp(y)) < 0.2:
         return None
     blur = found.blur[row, column]
-    best: tuple[float, float, Numbers] | None = None
+    least, slope, spread = np.inf, 0.0, 0.0
     for angle in np.arange(0.0, np.pi, np.pi / 18):
         along = x * np.cos(angle) + y * np.sin(angle)
         for line in np.linspace(along.min(), along.max(), 13):
             distance = np.abs(along - line)
             centred = distance - distance.mean()
-            slope = max(0.0, float((centred * blur).sum() / max(float((centred**2).sum()), 1e-12)))
-            rest = blur - blur.mean() - slope * centred
+            square = max(float((centred**2).sum()), 1e-12)
+            tried = max(0.0, float((centred * blur).sum() / square))
+            rest = blur - blur.mean() - tried * centred
             size = float(np.abs(rest).sum())
-            if best is None or size < best[0]:
-                spread = float(np.sqrt((rest**2).sum() / max(len(blur) - 4, 1) / max((centred**2).sum(), 1e-12)))
-                best = (size, slope, np.array([spread]))
-    assert best is not None
-    _, slope, spread = best
+            if size < least:
+                spread = float(np.sqrt((rest**2).sum() / max(len(blur) - 4, 1) / square))
+                least, slope = size, tried
     weight = found.length[row, column] * (blur <= np.quantile(blur, 0.25))
     return Plane(
         x=float(np.average(x, weights=weight)),
         y=float(np.average(y, weights=weight)) * width / height,
         slope=slope,
-        slope_error=float(spread[0]),
+        slope_error=spread,
     )

@@ -96,6 +96,13 @@ class Pieces:
         return Pieces(**{f.name: getattr(self, f.name)[keep] for f in fields(self)})
 
 
+def empty() -> Pieces:
+    """Return no pieces at all."""
+    none = np.zeros(0)
+    numbers = {f.name: none for f in fields(Pieces) if f.name not in ("sector", "kind")}
+    return Pieces(**numbers, sector=np.zeros(0, dtype=np.int64), kind=np.zeros(0, dtype=np.int8))
+
+
 def join(parts: Sequence[Pieces]) -> Pieces:
     """Return the pieces of several lattices as one."""
     return Pieces(**{f.name: np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Pieces)})

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -21,88 +22,127 @@ MANY = 6.0
 """Length of soft ridges, in diagonals of the place, from which they are blurred detail and not a shadow's rim."""
 
 
-def of_place(frame: Frame, zone: Zone | None, pieces: Pieces) -> Iterator[Reading]:
-    """Return the readings of a zone, or of the frame when `zone` is None."""
-    name = None if zone is None else zone.name
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """A zone, or the frame when `zone` is None, with what was read there.
+
+    Attributes
+    ----------
+    zone : Zone or None
+        Which zone.
+    pieces, edges : Pieces
+        All of it, and what counts.
+    found : Population or None
+        Its blur.
+    axes : Direction or None
+        Its blur by direction.
+    """
+
+    zone: Zone | None
+    pieces: Pieces
+    edges: Pieces
+    found: Population | None
+    axes: Direction | None
+
+    @property
+    def name(self) -> str | None:
+        """Name of the zone, None for the frame."""
+        return None if self.zone is None else self.zone.name
+
+
+def place(zone: Zone | None, pieces: Pieces) -> Place:
+    """Find the blur of a place and its direction."""
     edges = clean_edges(pieces)
     found = sharpest(edges)
-    reason = None if found is not None else why_none(pieces, edges)
-    many = found is None and _softness(frame, zone, pieces) > MANY
-    yield from _blurs(name, found, reason, many)
     axes = blur_direction(edges) if found is not None else None
-    yield from _axes(frame, name, axes, reason)
+    return Place(zone=zone, pieces=pieces, edges=edges, found=found, axes=axes)
 
 
-def _blurs(name: str | None, found: Population | None, reason: Reason | None, many: bool) -> Iterator[Reading]:
-    if found is not None:
-        value, bound = bounded(found.blur)
-        error = None if bound else 2 * found.error * found.blur
-        spread, spread_reason = found.spread * found.blur, None
+def of_place(frame: Frame, at: Place) -> Iterator[Reading]:
+    """Return the readings that a zone and the frame both have."""
+    reason = why_none(at.pieces, at.edges)
+    if at.found is not None:
+        yield from _blurs(at.name, at.found)
+    elif _softness(frame, at) > MANY:
+        yield from _soft(at.name, reason)
     else:
-        value, bound, error = (TOP, "at least", None) if many else (None, None, None)
-        spread, spread_reason = None, reason
-    yield Reading(
-        name="sharpness.blur",
-        unit=Unit.PIXELS,
-        zone=name,
-        value=value,
-        plus_minus=error,
-        bound=bound,
-        reason=None if value is not None else reason,
-    )
-    yield Reading(name="sharpness.blur_spread", unit=Unit.PIXELS, zone=name, value=spread, reason=spread_reason)
-    turned: Bound | None = {"at least": "at most", "at most": "at least"}.get(bound or "")  # type: ignore[assignment]  # the table holds bounds only
-    half = None if error is None or value is None else abs(mtf50(value + error / 2) - mtf50(value - error / 2))
-    yield Reading(
-        name="sharpness.mtf50",
-        unit=Unit.CYCLES,
-        zone=name,
-        value=None if value is None else mtf50(value),
-        plus_minus=half,
-        bound=turned,
-        reason=None if value is not None else reason,
-    )
-
-
-def _axes(frame: Frame, name: str | None, axes: Direction | None, reason: Reason | None) -> Iterator[Reading]:
-    if axes is None:
-        why = reason or Reason("few_directions", "edges of at least three directions, well apart, are needed")
-        for quantity, unit in (
-            ("blur_major", Unit.PIXELS),
-            ("blur_minor", Unit.PIXELS),
-            ("blur_angle", Unit.DEGREES),
-        ):
-            yield Reading(name=f"sharpness.{quantity}", unit=unit, zone=name, reason=why)
+        for quantity, unit in _BLURS:
+            yield Reading(name=quantity, unit=unit, zone=at.name, reason=reason)
+    if at.axes is not None:
+        yield from _axes(frame, at.name, at.axes)
         return
+    if at.found is not None:
+        reason = Reason("few_directions", "edges of at least three directions, well apart, are needed")
+    for quantity, unit in _AXES:
+        yield Reading(name=quantity, unit=unit, zone=at.name, reason=reason)
+
+
+_BLURS = (
+    ("sharpness.blur", Unit.PIXELS),
+    ("sharpness.blur_spread", Unit.PIXELS),
+    ("sharpness.mtf50", Unit.CYCLES),
+)
+_AXES = (
+    ("sharpness.blur_major", Unit.PIXELS),
+    ("sharpness.blur_minor", Unit.PIXELS),
+    ("sharpness.blur_angle", Unit.DEGREES),
+)
+
+
+def _blurs(name: str | None, found: Population) -> Iterator[Reading]:
+    value, bound = bounded(found.blur)
+    error = found.error * found.blur
+    of_mtf = abs(mtf50(value + error) - mtf50(max(value - error, 0.0)))
+    yield _number("blur", Unit.PIXELS, name, value, 2 * error, bound)
+    yield _number("blur_spread", Unit.PIXELS, name, found.spread * found.blur, None, None)
+    yield _number("mtf50", Unit.CYCLES, name, mtf50(value), of_mtf, _turned(bound))
+
+
+def _soft(name: str | None, reason: Reason) -> Iterator[Reading]:
+    yield _number("blur", Unit.PIXELS, name, TOP, None, "at least")
+    yield Reading(name="sharpness.blur_spread", unit=Unit.PIXELS, zone=name, reason=reason)
+    yield _number("mtf50", Unit.CYCLES, name, mtf50(TOP), None, "at most")
+
+
+def _axes(frame: Frame, name: str | None, axes: Direction) -> Iterator[Reading]:
     for quantity, value, error in (
         ("blur_major", axes.major, axes.major_error),
         ("blur_minor", axes.minor, axes.minor_error),
     ):
         held, bound = bounded(value)
-        yield Reading(
-            name=f"sharpness.{quantity}",
-            unit=Unit.PIXELS,
-            zone=name,
-            value=held,
-            bound=bound,
-            plus_minus=None if bound else 2 * error,
-        )
-    round_ = Reason("round", f"{axes.major:.2f} px against {axes.minor:.2f} px is no direction")
-    yield Reading(
-        name="sharpness.blur_angle",
-        unit=Unit.DEGREES,
-        zone=name,
-        value=angle_to_upright(axes.angle, frame.orientation) if axes.directional else None,
-        plus_minus=2 * axes.angle_error if axes.directional else None,
-        reason=None if axes.directional else round_,
+        yield _number(quantity, Unit.PIXELS, name, held, 2 * error, bound)
+    if axes.directional:
+        angle = angle_to_upright(axes.angle, frame.orientation)
+        yield _number("blur_angle", Unit.DEGREES, name, angle, 2 * axes.angle_error, None)
+        return
+    reason = Reason("round", f"{axes.major:.2f} px against {axes.minor:.2f} px is no direction")
+    yield Reading(name="sharpness.blur_angle", unit=Unit.DEGREES, zone=name, reason=reason)
+
+
+def _number(
+    quantity: str, unit: Unit, zone: str | None, value: float, plus_minus: float | None, bound: Bound | None
+) -> Reading:
+    return Reading(
+        name=f"sharpness.{quantity}",
+        unit=unit,
+        zone=zone,
+        value=value,
+        plus_minus=None if bound else plus_minus,
+        bound=bound,
     )
 
 
-def of_frame(frame: Frame, pieces: Pieces, tiles: BlurMap) -> Iterator[Reading]:
+def _turned(bound: Bound | None) -> Bound | None:
+    """Return the bound of a quantity that falls where blur grows."""
+    if bound is None:
+        return None
+    return "at most" if bound == "at least" else "at least"
+
+
+def of_frame(frame: Frame, at: Place, tiles: BlurMap) -> Iterator[Reading]:
     """Return the readings that only the whole frame has."""
-    edges = clean_edges(pieces)
     best = best_blur(tiles)
-    reason = why_none(pieces, edges)
+    reason = why_none(at.pieces, at.edges)
     if best is None:
         yield Reading(name="sharpness.best_blur", unit=Unit.PIXELS, reason=reason)
         yield Reading(name="sharpness.sharp_area", unit=Unit.PERCENT_OF_DETAIL, reason=reason)
@@ -125,16 +165,16 @@ def of_frame(frame: Frame, pieces: Pieces, tiles: BlurMap) -> Iterator[Reading]:
         yield Reading(name=f"sharpness.{quantity}", unit=unit, value=float(number), plus_minus=error)
 
 
-def shake(frame: Frame, zone: Zone | None, edges: Pieces) -> Iterator[Finding]:
+def shake(frame: Frame, at: Place) -> Iterator[Finding]:
     """Return the finding that blur has a direction, if it has."""
-    axes = blur_direction(edges) if sharpest(edges) is not None else None
+    axes = at.axes
     if axes is None or not axes.directional:
         return
     angle = angle_to_upright(axes.angle, frame.orientation)
     yield Finding(
         code="shake",
         text=f"blur runs along {angle:.0f}°: {axes.major:.1f} px against {axes.minor:.1f} px",
-        zone=None if zone is None else zone.name,
+        zone=at.name,
         data={"major": round(axes.major, 3), "minor": round(axes.minor, 3), "angle": round(angle, 1)},
     )
 
@@ -163,13 +203,14 @@ def why_none(pieces: Pieces, edges: Pieces) -> Reason:
     return Reason("texture", f"{length[TEXTURE]:.0f} px of ridges are no isolated edges")
 
 
-def _softness(frame: Frame, zone: Zone | None, pieces: Pieces) -> float:
+def _softness(frame: Frame, at: Place) -> float:
     """Return the length of soft ridges in diagonals of the place, 0 unless they are most of what is there."""
-    soft = float(pieces.length[pieces.kind == SOFT].sum())
-    if soft < 0.5 * pieces.length.sum():
+    soft = float(at.pieces.length[at.pieces.kind == SOFT].sum())
+    if soft < 0.5 * at.pieces.length.sum():
         return 0.0
     shape = (frame.height, frame.width)
-    rows, columns = (slice(0, n) for n in shape) if zone is None else zone.window(shape, frame.orientation)
+    window = (slice(0, shape[0]), slice(0, shape[1]))
+    rows, columns = window if at.zone is None else at.zone.window(shape, frame.orientation)
     return soft / max(math.hypot(rows.stop - rows.start, columns.stop - columns.start), 1.0)
 
 

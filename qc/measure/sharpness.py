@@ -17,9 +17,8 @@ from numpy.typing import NDArray
 from qc.frame import Frame
 from qc.measure._green import BLOCK, Gradient, Windows, gradients, green_index
 from qc.measure._sharpness_map import BlurMap, blur_map
-from qc.measure._sharpness_pieces import Pieces, assemble, prefer_coarse
-from qc.measure._sharpness_population import clean_edges
-from qc.measure._sharpness_readings import of_frame, of_place, shake
+from qc.measure._sharpness_pieces import Pieces, assemble, empty, prefer_coarse
+from qc.measure._sharpness_readings import of_frame, of_place, place, shake
 from qc.measure._sharpness_ridges import REACH, find, read
 from qc.measure._sharpness_spec import FINDINGS, READINGS, REASONS
 from qc.measure._sharpness_windows import Variance, choose, noise_variance
@@ -45,14 +44,14 @@ def measure(frame: Frame, *, zones: Sequence[Zone], brief: Brief) -> Measured:
     if reason is not None:
         return Measured(readings=tuple(_missing(places, reason)))
     pieces = read_pieces(frame, places)
-    edges = clean_edges(pieces)
-    tiles = blur_map(edges, frame.height, frame.width)
-    readings = [*of_place(frame, None, pieces), *of_frame(frame, pieces, tiles)]
-    findings = [*shake(frame, None, edges)]
+    whole = place(None, pieces)
+    tiles = blur_map(whole.edges, frame.height, frame.width)
+    readings = [*of_place(frame, whole), *of_frame(frame, whole, tiles)]
+    findings = [*shake(frame, whole)]
     for zone in places:
-        inside = pieces.take(_inside(zone, frame, pieces))
-        readings += of_place(frame, zone, inside)
-        findings += shake(frame, zone, clean_edges(inside))
+        here = place(zone, pieces.take(_inside(zone, frame, pieces)))
+        readings += of_place(frame, here)
+        findings += shake(frame, here)
     return Measured(readings=tuple(readings), findings=tuple(findings), maps=(_map(tiles),))
 
 
@@ -72,6 +71,8 @@ def read_pieces(frame: Frame, zones: Sequence[Zone] = ()) -> Pieces:
     """
     variance = noise_variance(frame)
     windows = choose(frame, zones, variance)
+    if len(windows.origins) == 0:
+        return empty()
     fine, coarse = (_pieces_of(frame, windows, lattice, variance) for lattice in gradients(frame, windows))
     return prefer_coarse(fine, coarse)
 
