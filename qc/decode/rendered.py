@@ -21,7 +21,9 @@ from qc.decode.tone import (
     SRGB_TO_XYZ_D50,
     Codes,
     Curve,
+    at_top_code,
     power_curve,
+    split,
     srgb_curve,
     to_linear,
 )
@@ -79,19 +81,19 @@ def read(data: bytes, path: str | bytes | os.PathLike[str], container: Container
         raise UnsupportedError(path, f"{container.kind} is not a finished picture")
     stored = _READERS[container.kind](data, name)
     curves, colour, assumed = _light(stored, container)
-    codes = stored.codes
-    rows, columns, colours = codes.shape
+    rows, columns, colours = stored.codes.shape
+    planes = split(stored.codes)
     return Decoded(
         kind="rendered",
-        data=to_linear(codes, curves),
+        data=to_linear(planes, curves),
         visible=(0, 0, rows, columns),
         cfa=None,
         colours="RGB" if colours == 3 else "L",
         black=np.zeros((1, colours)),
         white=1.0,
-        bits=8 * codes.dtype.itemsize,
+        bits=8 * planes[0].dtype.itemsize,
         lossy=stored.lossy,
-        top_code=codes == np.iinfo(codes.dtype).max,
+        top_code=at_top_code(planes),
         orientation=container.orientation,
         colour=colour,
         camera=container.camera,

@@ -42,23 +42,38 @@ def power_curve(exponent: float) -> Curve:
     return lambda code: code**exponent
 
 
-def to_linear(codes: Codes, curves: Sequence[Curve]) -> NDArray[np.float32]:
+def split(codes: Codes) -> tuple[Codes, ...]:
+    """Return a picture of shape (rows, columns, colours) as one contiguous plane a colour."""
+    return tuple(np.ascontiguousarray(plane) for plane in cv2.split(codes))  # type: ignore[misc]  # keeps the depth
+
+
+def to_linear(planes: Sequence[Codes], curves: Sequence[Curve]) -> NDArray[np.float32]:
     """Look up linear light for every code.
 
     Parameters
     ----------
-    codes : ndarray of uint8 or uint16, shape (rows, columns, colours)
-        Device codes.
+    planes : sequence of ndarray of uint8 or uint16, shape (rows, columns)
+        Device codes, one plane a colour.
     curves : sequence of callable
         One curve a colour.
 
     Returns
     -------
-    ndarray of float32, same shape
-        Linear light, 0–1.
+    ndarray of float32, shape (rows, columns, colours)
+        Linear light, 0–1. The planes lie one after the other in memory, as a frame wants them.
     """
-    entries = np.iinfo(codes.dtype).max + 1
+    entries = np.iinfo(planes[0].dtype).max + 1
     scale = np.linspace(0.0, 1.0, entries)
-    tables = np.stack([curve(scale) for curve in curves], axis=-1).astype(np.float32)
-    table = np.ascontiguousarray(np.clip(tables, 0.0, 1.0)).reshape(1, entries, len(curves))
-    return np.asarray(cv2.LUT(codes, table), dtype=np.float32).reshape(codes.shape)
+    light = np.empty((len(planes), *planes[0].shape), np.float32)
+    for plane, curve, out in zip(planes, curves, light, strict=True):
+        table = np.clip(curve(scale), 0.0, 1.0).astype(np.float32)
+        cv2.LUT(plane, table.reshape(1, entries), dst=out)
+    return np.moveaxis(light, 0, -1)
+
+
+def at_top_code(planes: Sequence[Codes]) -> NDArray[np.bool_]:
+    """Return which codes are the largest that their depth holds, laid out as `to_linear` lays out light."""
+    top = np.empty((len(planes), *planes[0].shape), np.bool_)
+    for plane, out in zip(planes, top, strict=True):
+        np.equal(plane, np.iinfo(plane.dtype).max, out=out)
+    return np.moveaxis(top, 0, -1)

@@ -12,7 +12,9 @@ from qc.decode.tone import (
     ADOBE_RGB_EXPONENT,
     ADOBE_RGB_TO_XYZ_D50,
     SRGB_TO_XYZ_D50,
+    at_top_code,
     power_curve,
+    split,
     srgb_curve,
     to_linear,
 )
@@ -24,7 +26,7 @@ D50 = (0.9642, 1.0, 0.8249)
 @pytest.mark.parametrize(("code", "light"), [*SRGB.items(), (10, 0.0030), (0, 0.0)])
 def test_srgb_codes_are_the_published_light(code: int, light: float) -> None:
     codes = np.full((2, 3, 3), code, np.uint8)
-    assert to_linear(codes, (srgb_curve,) * 3) == pytest.approx(light, abs=5e-5)
+    assert to_linear(split(codes), (srgb_curve,) * 3) == pytest.approx(light, abs=5e-5)
 
 
 def test_both_branches_of_srgb_meet() -> None:
@@ -57,12 +59,25 @@ def test_every_code_is_looked_up_in_its_own_curve(bits: int, colours: int) -> No
     stored = np.stack([np.arange(256) * (top // 255)] * colours, axis=-1).reshape(16, 16, colours)
     exponents = (1.0, 2.0, 3.0)[:colours]
     codes = stored.astype(np.uint8) if bits == 8 else stored.astype(np.uint16)
-    light = to_linear(codes, [power_curve(e) for e in exponents])
+    light = to_linear(split(codes), [power_curve(e) for e in exponents])
     assert light.dtype == np.float32
     assert light.shape == codes.shape
     assert np.allclose(light, (stored / top) ** np.array(exponents), atol=1e-7)
 
 
 def test_no_two_codes_of_16_bits_become_one() -> None:
-    light = to_linear(np.arange(65536, dtype=np.uint16).reshape(256, 256, 1), (srgb_curve,))
+    light = to_linear((np.arange(65536, dtype=np.uint16).reshape(256, 256),), (srgb_curve,))
     assert len(np.unique(light)) == 65536
+
+
+def test_only_the_largest_code_of_its_depth_is_at_the_top() -> None:
+    codes = np.array([[[255, 254, 255], [0, 255, 1]]], np.uint8)
+    assert np.array_equal(at_top_code(split(codes)), codes == 255)
+    assert not at_top_code(split(codes.astype(np.uint16))).any()
+
+
+def test_planes_of_colour_lie_one_after_the_other() -> None:
+    codes = np.zeros((5, 7, 3), np.uint8)
+    for array in (to_linear(split(codes), (srgb_curve,) * 3), at_top_code(split(codes))):
+        assert array.shape == (5, 7, 3)
+        assert np.moveaxis(array, -1, 0).flags.c_contiguous
