@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from qc_cli import options as opt
-from qc_cli.output import INTERRUPTED, NOTHING_DONE, Output, status
+from qc_cli.output import NOTHING_DONE, Output, status
 
 
 def ambient(
@@ -60,8 +60,6 @@ def ambient(
         output.result(result, details=True, name_width=0, specs=[SPEC])
         if pictures is not None:
             output.pictures(result, pictures, intent)
-    except KeyboardInterrupt:
-        raise typer.Exit(INTERRUPTED) from None
     except QcError as error:
         output.complain(str(error))
         raise typer.Exit(NOTHING_DONE) from None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import signal
 import sys
 from typing import Annotated
 
@@ -10,8 +12,9 @@ import typer
 from qc_cli import sheet
 from qc_cli.ambient import ambient
 from qc_cli.check import check
+from qc_cli.demo import demo
 from qc_cli.explain import explain
-from qc_cli.output import INTERRUPTED, drop_stdout
+from qc_cli.output import INTERRUPTED
 
 # without rich markup, help is plain in a pipe and costs no import of rich
 app = typer.Typer(
@@ -26,6 +29,7 @@ app.command()(check)
 app.command()(ambient)
 app.add_typer(sheet.app, name="sheet")
 app.command()(explain)
+app.command()(demo)
 
 
 def say_version(wanted: bool) -> None:
@@ -52,18 +56,13 @@ def top(version: VersionOption = False) -> None:
 
 
 def main() -> None:
-    """Run the command; an interruption or a reader that went away ends it without a traceback."""
+    """Run the command; an interruption ends it quietly, with the usual status."""
+    signal.signal(signal.SIGINT, lambda *_: sys.exit(INTERRUPTED))
     for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            # a terminal or pipe that is not UTF-8 gets escapes, never an error in the middle of a table
+        if isinstance(stream, io.TextIOWrapper):
+            # a terminal or pipe that is not UTF-8 gets escapes, never an error in the middle of a result
             stream.reconfigure(errors="backslashreplace")
-    try:
-        app()
-        sys.stdout.flush()
-    except KeyboardInterrupt:
-        sys.exit(INTERRUPTED)
-    except BrokenPipeError:
-        drop_stdout()
+    app()
 
 
 if __name__ == "__main__":

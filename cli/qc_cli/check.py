@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from qc_cli import options as opt
-from qc_cli.output import INTERRUPTED, NOTHING_DONE, Output, status
+from qc_cli.output import NOTHING_DONE, Output, status
 
 if TYPE_CHECKING:
     from qc.sheet.sheet import Sheet
@@ -60,8 +60,6 @@ def check(
             output.result(result, details=verbose or len(captures) == 1, name_width=name_width, specs=specs())
             if pictures is not None:
                 output.pictures(result, pictures, intent)
-        except KeyboardInterrupt:
-            raise typer.Exit(INTERRUPTED) from None
         except QcError as error:
             faults += 1
             if str(error) not in said:  # one bad sheet over many captures is told once

@@ -20,7 +20,7 @@ DONE, AT_HALT, NOTHING_DONE, INTERRUPTED, PIPE_CLOSED = 0, 1, 2, 130, 141
 
 
 class Output:
-    """Where results go.
+    """Where results go: stdout. Everything else a command has to say goes to stderr.
 
     Parameters
     ----------

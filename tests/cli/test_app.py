@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
+import pty
+import re
 import shutil
 import signal
 import subprocess
@@ -89,6 +92,46 @@ def test_a_reader_that_goes_away_ends_it_quietly(frames: Path) -> None:
     assert process.stderr.read() == b""
     assert process.wait() == 141
     process.stderr.close()
+
+
+def on_a_terminal(columns: int, *words: str) -> str:
+    """Run the command on a pseudo-terminal and return what stands on it."""
+    leader, follower = pty.openpty()
+    env = environment(COLUMNS=str(columns), TERM="xterm-256color")
+    command = [sys.executable, "-m", "qc_cli.app", *words]
+    with subprocess.Popen(command, stdout=follower, stderr=subprocess.DEVNULL, env=env) as process:
+        os.close(follower)
+        read = b""
+        with contextlib.suppress(OSError):  # how Linux says that the other end of a terminal is closed
+            while part := os.read(leader, 65536):
+                read += part
+        process.wait()
+    os.close(leader)
+    return read.decode()
+
+
+@pytest.mark.parametrize("columns", [60, 80, 160])
+def test_a_terminal_gets_columns_that_fit_and_colour(frames: Path, sheet: Path, columns: int) -> None:
+    screen = on_a_terminal(columns, "check", str(frames / "burnt.dng"), "--sheet", str(sheet))
+    bare = re.sub(r"\x1b\[[0-9;]*m", "", screen)
+    assert "█ halt" in bare
+    assert bare != screen
+    assert max(len(line) for line in bare.splitlines()) <= columns
+
+
+@pytest.mark.parametrize("how", ["--no-color", "NO_COLOR"])
+def test_colour_can_be_turned_off(frames: Path, sheet: Path, how: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    words = ["check", str(frames / "burnt.dng"), "--sheet", str(sheet)]
+    if how == "NO_COLOR":
+        monkeypatch.setenv("NO_COLOR", "1")
+    else:
+        words.append(how)
+    assert not re.search(r"\x1b\[[0-9;]*(3[0-9]|4[0-9]|38)[;m]", on_a_terminal(80, *words))
+
+
+def test_an_explanation_is_wrapped_on_a_terminal_and_whole_on_a_pipe(run: Run) -> None:
+    assert max(len(line) for line in on_a_terminal(70, "explain", "highlights").splitlines()) <= 70
+    assert max(len(line) for line in run("explain", "highlights").stdout.splitlines()) > 100
 
 
 def test_an_interruption_ends_it_quietly_with_the_usual_status(frames: Path) -> None:

@@ -5,10 +5,11 @@ import os
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from qc.result import Result
-from tests.cli.conftest import SHEET, Run, scene, write
+from tests.cli.conftest import SHEET, Run, write
 
 
 def test_a_good_frame_is_status_0_with_every_reading(run: Run, frames: Path) -> None:
@@ -95,7 +96,7 @@ def spoilt(kind: str, folder: Path, frames: Path) -> Path:
         ("missing", "# halt        vanished: no such file"),
         ("empty", "# halt        empty: the file is empty"),
         ("cut", "# halt        truncated: "),
-        ("text", "? unmeasured  unreadable: not a picture"),
+        ("text", "? unmeasured  unreadable: its name ends in .dng, but its content is not a picture"),
         ("folder", "? unmeasured  unreadable: a folder, not a capture"),
         ("locked", "? unmeasured  unreadable: no permission to read it"),
     ],
@@ -132,22 +133,25 @@ def test_a_real_unsupported_raw_and_real_cut_files_are_named_refusals(run: Run, 
     assert done.exit_code == 1
 
 
-def test_a_file_without_a_matrix_gives_the_reason_for_its_cast(run: Run, captures: Path, tmp_path: Path) -> None:
-    sheet = tmp_path / "s.set.toml"
-    sheet.write_text('[set]\npreset="series"\n[[zone]]\nname="card"\nrole="patch"\nbox=[0.4,0.4,0.05,0.05]\n')
-    document = json.loads(run("check", captures / "k50_0010S.kdc", "--sheet", sheet, "--json").stdout)
-    (cast,) = [r for r in document["readings"] if (r["name"], r["zone"]) == ("cast.chroma", "card")]
-    assert cast["value"] is None
-    assert cast["reason"].startswith("no_")
+def test_a_file_without_a_matrix_gives_the_reason_for_its_cast(run: Run, tmp_path: Path) -> None:
+    capture = write(tmp_path / "c.dng", np.full((3, 120, 180), 0.3))
+    assert reason_of_patch(run, capture, tmp_path) == "no_colour_matrix"
 
 
 def test_a_clipped_patch_gives_the_reason_for_its_cast(run: Run, tmp_path: Path) -> None:
-    capture = write(tmp_path / "c.dng", scene(2.0))
-    sheet = tmp_path / "s.set.toml"
-    sheet.write_text('[set]\npreset="series"\n[[zone]]\nname="card"\nrole="patch"\nbox=[0.8,0.1,0.1,0.1]\n')
+    capture = write(tmp_path / "c.dng", np.full((3, 120, 180), 2.0))
+    assert reason_of_patch(run, capture, tmp_path) == "clipped"
+
+
+def reason_of_patch(run: Run, capture: Path, folder: Path) -> str:
+    sheet = folder / "s.set.toml"
+    sheet.write_text(
+        '[set]\npreset = "series"\n[[zone]]\nname = "card"\nrole = "patch"\nbox = [0.2, 0.2, 0.6, 0.6]\n'
+    )
     document = json.loads(run("check", capture, "--sheet", sheet, "--json").stdout)
     (cast,) = [r for r in document["readings"] if (r["name"], r["zone"]) == ("cast.chroma", "card")]
-    assert (cast["value"], cast["reason"].split(":")[0]) == (None, "clipped")
+    assert cast["value"] is None
+    return str(cast["reason"]).partition(":")[0]
 
 
 @pytest.mark.parametrize(
