@@ -13,10 +13,14 @@ from numpy.typing import NDArray
 
 from qc.container.dng import DngTags
 from qc.decode.decoded import Decoded
-from qc.frame import Colour
+from qc.frame import Cfa, Colour
 from qc.reading import Reason
 
 LOSSY_JPEG, JPEG = 34892, 7
+FOUR_COLOURS = ("RGBC", "GMCY", "RGBW")
+_EXIF = "RGBCMYW"
+"""Letters by the codes of Exif 2.32, tag CFAPattern."""
+
 NO_MATRIX = Reason("no_colour_matrix", "neither the file nor the decoder's table has a matrix for this camera")
 MONOCHROME = Reason("no_colour_matrix", "a monochrome sensor sees no colour")
 
@@ -35,6 +39,7 @@ def with_dng_tags(decoded: Decoded, tags: DngTags) -> Decoded:
     -------
     Decoded
     """
+    decoded = _with_filters(decoded, tags)
     lossy = tags.compression == LOSSY_JPEG or (tags.compression == JPEG and tags.bits == 8)
     result = replace(
         decoded,
@@ -47,6 +52,21 @@ def with_dng_tags(decoded: Decoded, tags: DngTags) -> Decoded:
     if tags.floating:  # decoders rescale such samples, so the tagged levels no longer apply
         return replace(result, bits=16)
     return _with_black(result, tags)
+
+
+def _with_filters(decoded: Decoded, tags: DngTags) -> Decoded:
+    """Name the filters of a four-colour mosaic as the file does: LibRaw has one set of names for all of them."""
+    if len(decoded.colours) != 4 or decoded.cfa is None or tags.cfa_pattern is None:
+        return decoded
+    top, left = decoded.visible[0] - tags.active_area[0], decoded.visible[1] - tags.active_area[1]
+    codes = np.roll(np.array(tags.cfa_pattern), (-top, -left), axis=(0, 1))
+    letters = next((names for names in FOUR_COLOURS if {_EXIF[c] for c in codes.ravel().tolist()} == set(names)), None)
+    if letters is None:
+        return decoded
+    pattern = tuple(tuple(letters.index(_EXIF[code]) for code in row) for row in codes.tolist())
+    # Exif has no emerald: beside red, green and blue its cyan is that filter.
+    colours = letters.replace("RGBC", "RGBE")
+    return replace(decoded, cfa=Cfa(pattern=pattern, colours=colours), colours=colours)
 
 
 def _with_black(decoded: Decoded, tags: DngTags) -> Decoded:

@@ -103,7 +103,7 @@ class WithFlashraw:
             masked=margins(pixels.shape[:2], visible),
             bits=max(1, int(max(info.white_level)).bit_length()),
             orientation=info.orientation,
-            pixel_aspect=info.pixel_aspect or 1.0,
+            pixel_aspect=round(info.pixel_aspect or 1.0, 6),
             colour=_colour(info, len(letters)),
             camera=_camera(metadata),
             decoder=self.version(),
@@ -137,10 +137,12 @@ def _layout(info: flashraw.FrameInfo, visible: Window, path: str) -> tuple[str, 
     if info.cfa is None:
         return "L", Cfa(pattern=((0,),), colours="L")
     seen = info.cfa.shifted(visible[1], visible[0])
-    letters = next((order for order in _COLOUR_ORDERS if set(order) == set(seen.pattern)), None)
+    # Exif calls the fourth filter beside red, green and blue cyan, LibRaw emerald; LibRaw's letter is kept.
+    names = seen.pattern.replace("C", "E") if set(seen.pattern) == set("RGBC") else seen.pattern
+    letters = next((order for order in _COLOUR_ORDERS if set(order) == set(names)), None)
     if letters is None:
         raise UnsupportedError(path, f"its colour filters ({seen.pattern}) are not supported")
-    flat = [letters.index(c) for c in seen.pattern]
+    flat = [letters.index(c) for c in names]
     rows = tuple(tuple(flat[y * seen.width : (y + 1) * seen.width]) for y in range(seen.height))
     return letters, Cfa(pattern=rows, colours=letters)
 

@@ -85,7 +85,7 @@ class WithRawpy:
             masked=margins(stored.shape[:2], window),
             bits=_bits(white),
             orientation=_ORIENTATION.get(int(sizes.flip) & 7, 1),
-            pixel_aspect=float(sizes.pixel_aspect) or 1.0,
+            pixel_aspect=round(float(sizes.pixel_aspect) or 1.0, 6),
             colour=_colour(raw, len(letters)),
             camera=_camera(raw),
             decoder=self.version(),
