@@ -124,14 +124,16 @@ def spoken(reading: Reading, spec: ReadingSpec) -> str:
 def spoken_phrase(reading: Reading, spec: ReadingSpec) -> str:
     """Return the phrase of a reading with its number; a dash stands for a number that is missing.
 
-    A bound is said ("at least 7.2"); a reading that may go either way carries its sign.
+    A bound is said ("at least 7.2"); a reading that may go either way says which in words, or carries its sign.
     """
-    if reading.value is None:
-        number = "–"
-    else:
-        number = spoken_number(reading.value, spec.decimals, signed=spec.worse == "either")
+    phrase, number = spec.phrase, "–"
+    if reading.value is not None:
+        below = spec.phrase_below if reading.value < 0 else ""
+        phrase = below or phrase
+        signed = spec.worse == "either" and not spec.phrase_below
+        number = spoken_number(abs(reading.value) if below else reading.value, spec.decimals, signed=signed)
     bound = f"{reading.bound} " if reading.bound else ""
-    return spec.phrase.format(value=bound + number, zone=reading.zone or "frame")
+    return phrase.format(value=bound + number, zone=reading.zone or "frame")
 
 
 def spoken_number(value: float, decimals: int, *, signed: bool = False) -> str:

@@ -247,6 +247,9 @@ class ReadingSpec:
         Its unit.
     phrase : str
         How a photographer would say it, with ``{value}`` and, where useful, ``{zone}``: "burnt {value} %".
+    phrase_below : str
+        The same for values below 0, whose sign it says in words: "cool by {value} mired" beside "warm by
+        {value} mired". Empty where there are none, or where the sign is said as a sign.
     meaning : str
         What the number is, in one or two sentences.
     low_end, high_end : str
@@ -291,6 +294,7 @@ class ReadingSpec:
     per_frame: bool = True
     limits: Mapping[str, Preset] = field(default_factory=dict)
     limits_source: str = ""
+    phrase_below: str = ""
     limit_roles: tuple[Role, ...] = ()
     frame_limits: Mapping[str, Preset] = field(default_factory=dict)
     comparable_when: str = ""

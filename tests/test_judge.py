@@ -13,7 +13,7 @@ from qc.reading import Bound, Finding, Preset, Reading, Reason, Worse
 from qc.result import FileFacts, Level, State, Verdict
 from qc.sheet.limits import resolve
 from qc.sheet.sheet import Sheet
-from tests.sheet.toys import BLUR, BURNT, LABEL, NECK, SPECS
+from tests.sheet.toys import BLUR, BURNT, LABEL, NECK, SPECS, TINT
 
 WHOLE = FileFacts(path="SB_0007.dng", name="SB_0007.dng")
 SHEET = Sheet(preset="series", zones=(LABEL, NECK))
@@ -168,6 +168,14 @@ def test_a_phrase_with_its_own_place_for_the_zone_has_it_once() -> None:
     spec = replace(BURNT.readings[0], phrase="{value} % of {zone} is burnt")
     assert spoken(reading("burnt.area", 0.5, "label"), spec) == "0.50 % of label is burnt"
     assert spoken(reading("burnt.area", 0.5), spec) == "0.50 % of frame is burnt"
+
+
+@pytest.mark.parametrize(
+    ("value", "said"), [(8.0, "warm by 8 mired"), (-8.0, "cool by 8 mired"), (0.0, "warm by 0 mired")]
+)
+def test_which_way_is_said_in_words_where_there_are_words_for_it(value: float, said: str) -> None:
+    spec = replace(TINT.readings[1], phrase="warm by {value} mired", phrase_below="cool by {value} mired")
+    assert spoken(reading("tint.shift", value), spec) == said
 
 
 def test_a_missing_number_is_said_as_a_dash() -> None:

@@ -7,9 +7,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from qc import decode, judge, pipeline
 from qc.decode import BAYER, MosaicHint
 from qc.errors import UsageError
 from qc.frame import Camera
+from qc.judge import OF_FINDING
+from qc.measure import specs
 from qc.pipeline import measure_ambient, measure_capture
 from qc.reading import Preset
 from qc.rehearse.dng import write_dng
@@ -213,3 +216,13 @@ def test_settings_that_differ_are_warned_of(pair: tuple[Path, Path], tmp_path: P
     other = write(tmp_path / "longer.dng", scene() / 2**6, replace(CAMERA, aperture=8.0))
     result = measure_ambient([pair[0], other])
     assert "settings_differ" in {cause.reading for cause in result.verdict.causes}
+
+
+def test_every_finding_that_has_a_level_is_declared_by_what_finds_it() -> None:
+    declared = {code for spec in specs() for code in spec.findings} | set(decode.FINDINGS) | set(pipeline.FINDINGS)
+    assert set(OF_FINDING) <= declared
+
+
+def test_every_measurement_takes_one_of_the_ranks_that_order_causes() -> None:
+    known = {judge.ARRIVAL, judge.SETTINGS, judge.MISFIRE, judge.PROTECTED, judge.FOCUS, judge.MOVED, judge.COLOUR}
+    assert all(spec.rank in known or spec.rank >= judge.REST for spec in specs())

@@ -59,7 +59,8 @@ def explain_reading(reading: ReadingSpec) -> Iterator[str]:
     """Yield the explanation of one reading: meaning, unit, both ends, method, source, limits with theirs."""
     yield f"{reading.name}  ({reading.unit})"
     yield from _field("means", reading.meaning)
-    yield from _field("said as", reading.phrase.replace("{value}", "N").replace("{zone}", "ZONE"))
+    phrases = [phrase for phrase in (reading.phrase, reading.phrase_below) if phrase]
+    yield from _field("said as", " or ".join(phrases).replace("{value}", "N").replace("{zone}", "ZONE"))
     yield from _field("smallest", reading.low_end)
     yield from _field("largest", reading.high_end)
     yield from _field("worse", _WORSE[reading.worse])
@@ -67,11 +68,9 @@ def explain_reading(reading: ReadingSpec) -> Iterator[str]:
     yield from _field("method", reading.method)
     yield from _field("source", reading.source)
     yield from _field("comparable", reading.comparable_when)
-    if reading.limits:
-        yield from _field("limits for", " and ".join(f"{r} zones" for r in reading.limit_roles) or "the frame")
-        for preset, limit in reading.limits.items():
-            yield from _field(f"  {preset}", _limit(limit))
-        yield from _field("their source", reading.limits_source)
+    yield from _limits(" and ".join(f"{r} zones" for r in reading.limit_roles) or "the frame", reading.limits)
+    yield from _limits("the frame", reading.frame_limits)
+    yield from _field("their source", reading.limits_source)
 
 
 _WORSE = {
@@ -109,6 +108,13 @@ def _places(reading: ReadingSpec) -> str:
     if reading.per_zone:
         places.append(f"zones: {', '.join(reading.per_zone)}")
     return "; ".join(places)
+
+
+def _limits(place: str, limits: Mapping[str, Preset]) -> Iterator[str]:
+    if limits:
+        yield from _field("limits for", place)
+    for preset, limit in limits.items():
+        yield from _field(f"  {preset}", _limit(limit))
 
 
 def _limit(limit: Preset) -> str:

@@ -85,13 +85,14 @@ def time_of(result: Result) -> str:
 def reason_of(result: Result, specs: Sequence[Spec]) -> str:
     """Return the one most important reason, and how many more there are at the same level.
 
-    A frame that is not judged has its numbers instead: those of the frame that a limit could hang on.
+    A frame that is not judged has its numbers instead, and so has an ambient test without a reason: those of
+    the frame that a limit could hang on.
     """
     causes = result.verdict.causes
     if causes:
         more = sum(cause.level == causes[0].level for cause in causes) - 1
         return clean(causes[0].text) + (f"  (+{more})" if more else "")
-    if result.verdict.level is not Level.UNJUDGED:
+    if result.verdict.level is not Level.UNJUDGED and result.schema != "qc.ambient/1":
         return ""
     known = {r.name: r for spec in specs for r in spec.readings if r.worse is not None}
     told = [r for r in result.readings if r.zone is None and r.value is not None and r.name in known]

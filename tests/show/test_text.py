@@ -130,3 +130,10 @@ def test_a_shutter_time_is_said_as_it_stands_on_a_camera(seconds: float, said: s
 def test_an_ambient_test_names_its_frames_the_lit_ones_first() -> None:
     made = result(dark=((lost(name="D.dng").file, CAMERA),), lit=((FILE, CAMERA),))
     assert "SB_0007.dng / D.dng" in text.plain_line(made, SPECS)
+
+
+def test_an_ambient_test_without_a_reason_still_says_its_numbers() -> None:
+    clear = Verdict(level=Level.CLEAR)
+    ambient = result(schema="qc.ambient/1", verdict=clear)
+    assert text.plain_line(ambient, SPECS).endswith("burnt 0.42 %, room at least 7.2 stops under")
+    assert text.plain_line(result(verdict=clear), SPECS).endswith("clear")
