@@ -14,16 +14,16 @@ from qc.result import State
 
 _NEXT_MARKER = re.compile(rb"\xff[^\x00\xff\xd0-\xd7]")
 _SOI, _EOI, _SOS, _APP1, _APP2 = 0xD8, 0xD9, 0xDA, 0xE1, 0xE2
-_FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
+FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
 _ALONE = frozenset({0x01, *range(0xD0, 0xD8)})
 _MP_ENTRIES = 0xB002
 
 
-class _CutError(Exception):
+class CutError(Exception):
     """The file ends within a segment or a scan."""
 
 
-class _BrokenError(Exception):
+class BrokenError(Exception):
     """Something else stands where a marker must."""
 
 
@@ -34,17 +34,17 @@ def segments(data: bytes) -> Iterator[tuple[int, int, int]]:
 
     Raises
     ------
-    _CutError, _BrokenError
+    CutError, BrokenError
         Where the walk ends before the end of image.
     """
     at = 2
     while True:
         if at + 2 > len(data):
-            raise _CutError
+            raise CutError
         if data[at] != 0xFF:  # decoders pass over bytes between segments, and some cameras write them
             at = data.find(b"\xff", at)
             if at < 0:
-                raise _CutError
+                raise CutError
             continue
         marker = data[at + 1]
         if marker == 0xFF:  # fill bytes may stand before any marker (B.1.1.2)
@@ -57,18 +57,18 @@ def segments(data: bytes) -> Iterator[tuple[int, int, int]]:
         if marker in _ALONE:
             continue
         if at + 2 > len(data):
-            raise _CutError
+            raise CutError
         length = int.from_bytes(data[at : at + 2], "big")
         if marker in (0x00, _SOI) or length < 2:
-            raise _BrokenError
+            raise BrokenError
         if at + length > len(data):
-            raise _CutError
+            raise CutError
         yield marker, at + 2, at + length
         at += length
         if marker == _SOS:
             match = _NEXT_MARKER.search(data, at)
             if match is None:
-                raise _CutError
+                raise CutError
             at = match.start()
 
 
@@ -76,9 +76,9 @@ def frame_of_jpeg(data: bytes) -> tuple[int, int] | None:
     """Return the start-of-frame marker (its last byte) and the bits a sample; None where there is no frame."""
     try:
         for marker, start, end in segments(data):
-            if marker in _FRAMES and end > start:
+            if marker in FRAMES and end > start:
                 return marker, data[start]
-    except (_CutError, _BrokenError):
+    except (CutError, BrokenError):
         pass  # no frame before the fault; wholeness reports the fault itself
     return None
 
@@ -91,7 +91,7 @@ def exif_of_jpeg(data: bytes) -> bytes:
                 return data[start + 6 : end]
             if marker == _SOS:
                 break
-    except (_CutError, _BrokenError):
+    except (CutError, BrokenError):
         pass  # what was found before the fault is all there is; wholeness reports the fault itself
     return b""
 
@@ -115,13 +115,13 @@ def check_jpeg(data: bytes) -> tuple[State, str | None]:
     further = 0
     try:
         for marker, start, end in segments(data):
-            frame |= marker in _FRAMES
+            frame |= marker in FRAMES
             scan |= marker == _SOS
             if marker == _APP2 and data[start : start + 4] == b"MPF\0":
                 further = _end_of_further_pictures(data[start + 4 : end], start + 4)
-    except _CutError:
+    except CutError:
         return _unfinished(data)
-    except _BrokenError:
+    except BrokenError:
         if not data[-64:].strip(b"\0"):
             return _unfinished(data)
         return "damaged", "its segments do not follow each other"

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from qc.container.dng import CFA, LINEAR_RAW, DngTags
 from qc.container.ifd import Directory, Tree
 from qc.container.kinds import FileKind
+from qc.container.whole_scan import hole
 from qc.result import State
 
 TAIL = 64
@@ -134,6 +135,8 @@ def _fault(
         name = f"strip or tile {number} of {len(found)}"
         if published and not _starts_right(data, piece.at, compression):
             return f"{name} does not start as its compression does"
+        if published and compression in _JPEG and hole(data, piece.at, piece.at + piece.size) is not None:
+            return f"{name} holds zeros that cannot be coded: a part was not written"
         equal = _equal_tail(data, piece, TAIL if published else BLOCK, compression)
         if equal:
             return f"{name} ends in {equal:,} equal bytes: it was not written to its end"

@@ -7,6 +7,7 @@ from qc.container.ifd import Tree, read_tree
 from qc.container.kinds import UNREAD, FileKind
 from qc.container.whole_boxes import check_boxes, check_ciff, check_png, check_raf, check_tail
 from qc.container.whole_jpeg import check_jpeg
+from qc.container.whole_scan import hole
 from qc.container.whole_tiff import check_tiff
 from qc.result import State
 
@@ -52,8 +53,16 @@ def check(
     return _CHECKS.get(kind, check_tail)(data)
 
 
+def _check_jpeg(data: bytes) -> tuple[State, str | None]:
+    state, detail = check_jpeg(data)
+    at = hole(data, 0, len(data)) if state == "whole" else None
+    if at is not None:
+        return "damaged", f"zeros stand in its coded picture at byte {at:,}: a part was not written"
+    return state, detail
+
+
 _CHECKS = {
-    FileKind.JPEG: check_jpeg,
+    FileKind.JPEG: _check_jpeg,
     FileKind.PNG: check_png,
     FileKind.CR3: check_boxes,
     FileKind.CRW: check_ciff,

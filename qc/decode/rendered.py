@@ -42,7 +42,7 @@ FINDINGS = {
 BAND_ROWS = 16
 """Rows of one JPEG unit with halved colour: the least that a broken transfer leaves flat."""
 
-BLACK_CLIPPED_PERCENT = 1.0
+BLACK_CLIPPED_SHARE = 0.01
 
 _READERS = {FileKind.JPEG: read_jpeg, FileKind.PNG: read_png, FileKind.TIFF: read_tiff}
 _NO_COLOUR = Reason("no_colour_matrix", "a grey picture carries no colour")
@@ -237,8 +237,8 @@ def flat_rows(codes: Codes) -> int:
 
 
 def _clipped_black(mosaic: NDArray[np.uint16]) -> tuple[Finding, ...]:
-    percent = 100 * (1 - np.count_nonzero(mosaic) / mosaic.size)
-    if percent < BLACK_CLIPPED_PERCENT:
+    share = 1 - np.count_nonzero(mosaic) / mosaic.size
+    if share < BLACK_CLIPPED_SHARE:
         return ()
-    text = f"{percent:.1f} % of photosites are at 0: noise below black was cut off, dark areas read too bright"
-    return (Finding(code="black_clipped", text=text, data={"percent": round(float(percent), 3)}),)
+    text = f"{100 * share:.1f} % of photosites are at 0: noise below black was cut off, dark areas read too bright"
+    return (Finding(code="black_clipped", text=text, data={"share": share}),)
