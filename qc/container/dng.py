@@ -20,6 +20,16 @@ Window = tuple[int, int, int, int]
 
 CFA, LINEAR_RAW = 32803, 34892
 
+CODINGS = {
+    1: "uncompressed",
+    7: "JPEG",
+    8: "deflate",
+    9: "wavelet",
+    34892: "lossy JPEG",
+    52546: "JPEG XL",
+}
+"""Words for a DNG's Compression; 9 is no DNG code, but some cameras write it for a wavelet codec."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DngTags:
@@ -103,6 +113,11 @@ class DngTags:
     baseline_exposure: float = 0.0
     default_scale: tuple[float, float] = (1.0, 1.0)
     serial: str | None = None
+
+    @property
+    def coding(self) -> str:
+        """The compression in words, for messages; a code without a word is given as a number."""
+        return CODINGS.get(self.compression, f"compression {self.compression}")
 
     def black_array(self) -> NDArray[np.float64]:
         """Return BlackLevel as an array, shape (repeat rows, repeat columns, samples), DN."""

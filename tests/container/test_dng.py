@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -179,6 +180,17 @@ def test_real_files_state_what_the_manifest_and_tifffile_say(
 ) -> None:
     tags = dng_tags((captures / name).read_bytes())
     assert {key: getattr(tags, key) for key in facts} == facts
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("action_hero6.gpr", "wavelet"), ("cinema_gbrg_ljpeg.dng", "JPEG"), ("chart_dslr14.dng", "uncompressed")],
+)
+def test_a_compression_has_a_word_for_messages(captures: Path, name: str, words: str) -> None:
+    tags = dng_tags((captures / name).read_bytes())
+    assert tags is not None
+    assert tags.coding == words
+    assert replace(tags, compression=4711).coding == "compression 4711"
 
 
 def test_both_matrices_of_a_real_file_are_read(captures: Path) -> None:
