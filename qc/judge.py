@@ -8,7 +8,7 @@ that cannot be one.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from qc.reading import Finding, Preset, Reading, ReadingSpec, Spec, Worse
 from qc.result import Cause, FileFacts, Level, Verdict
@@ -84,7 +84,8 @@ def judge(
     -------
     Verdict
         The level of its worst cause; `unjudged` where nothing has a limit, `unmeasured` where no reading with
-        a limit had a value, with the reasons as causes.
+        a limit had a value. Readings with a limit and no value come last among the causes, at the level
+        `unmeasured`: a frame is not called clear without saying what could not be looked at.
     """
     if file.state != "whole":
         return _of_state(file)
@@ -92,13 +93,14 @@ def judge(
     limited = [r for r in readings if (r.name, r.zone) in limits and r.name in known]
     weighed = [*_of_findings(findings), *_of_readings(limited, known, zones, limits)]
     causes = tuple(w.cause for w in sorted(weighed, key=_order))
+    unread = tuple(w.cause for w in sorted(_unread(readings, known, zones, limits), key=_order))
     if causes:
-        return Verdict(level=causes[0].level, causes=causes)
-    if not limits:
-        return Verdict(level=Level.UNJUDGED)
-    if all(reading.value is None for reading in limited):
-        return Verdict(level=Level.UNMEASURED, causes=_why_not(limited, known, limits))
-    return Verdict(level=Level.CLEAR)
+        level = causes[0].level
+    elif not limits:
+        level = Level.UNJUDGED
+    else:
+        level = Level.UNMEASURED if all(reading.value is None for reading in limited) else Level.CLEAR
+    return Verdict(level=level, causes=causes + unread)
 
 
 def passed(value: float, limit: Preset, worse: Worse) -> tuple[Level, float] | None:
@@ -206,21 +208,32 @@ def _order(weighed: _Weighed) -> tuple[int, int, tuple[int, int], str, str]:
     return -_SEVERITY[cause.level], weighed.rank, weighed.place, cause.reading, cause.zone or ""
 
 
-def _why_not(
+def _unread(
     readings: Sequence[Reading],
     known: Mapping[str, tuple[Spec, ReadingSpec]],
+    zones: Sequence[Zone],
     limits: Mapping[Place, Limit],
-) -> tuple[Cause, ...]:
-    unread = sorted(readings, key=lambda r: (known[r.name][0].rank, r.name, r.zone or ""))
-    return tuple(
-        Cause(
-            reading=reading.name,
-            zone=reading.zone,
+) -> Iterator[_Weighed]:
+    """Yield a cause for each zone and reason that kept a reading with a limit from having a value."""
+    given = {(reading.name, reading.zone): reading for reading in readings}
+    nth = {zone.name: number for number, zone in enumerate(zones, 1)}
+    said: set[tuple[str, str | None, str]] = set()
+    for (name, zone), limit in sorted(limits.items(), key=lambda item: (item[0][0], item[0][1] or "")):
+        # a kind of file that a measurement cannot read at all has its reason on the frame's reading only
+        reading = given.get((name, zone)) or given.get((name, None))
+        if name not in known or reading is None or reading.reason is None:
+            continue
+        measurement, spec = known[name]
+        key = (measurement.name, zone, reading.reason.text)
+        if key in said:
+            continue
+        said.add(key)
+        cause = Cause(
+            reading=name,
+            zone=zone,
             level=Level.UNMEASURED,
             limit=None,
-            origin=limits[reading.name, reading.zone].origin,
-            text=f"{reading.zone or 'frame'}: {reading.reason.text}",
+            origin=limit.origin,
+            text=f"{spoken(replace(reading, zone=zone), spec)}: {reading.reason.text}",
         )
-        for reading in unread
-        if reading.reason is not None
-    )
+        yield _Weighed(measurement.rank, (measurement.readings.index(spec), nth.get(zone or "", 0)), cause)
