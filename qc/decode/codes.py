@@ -36,7 +36,8 @@ BYTES_PER_PIXEL = 3 * (2 + 4 + 1)
 
 _SOF = frozenset({0xC0, 0xC1, 0xC2, 0xC9, 0xCA})
 """Start of frame of baseline, extended and progressive JPEG, Huffman and arithmetic (ITU-T T.81 table B.1)."""
-_GREY, _RGB, _INVERTED_GREY, _YCBCR = 1, 2, 0, 6
+_GREY, _RGB, _INVERTED_GREY, _YCBCR, _CFA = 1, 2, 0, 6, 32803
+_READ = (_GREY, _RGB, _INVERTED_GREY, _YCBCR)
 _PHOTOMETRIC = {3: "indexed colours", 4: "a mask", 5: "CMYK", 8: "CIELAB", 9: "ICCLAB", 10: "ITULAB"}
 _PHOTOMETRIC |= {32803: "a colour filter mosaic", 34892: "linear raw"}
 
@@ -157,8 +158,17 @@ def _png_16(data: bytes, path: str) -> Codes:
     return codes if codes.ndim == 2 else codes[..., 2::-1]
 
 
-def read_tiff(data: bytes, path: str) -> Stored:
+def read_tiff(data: bytes, path: str, *, mosaic: bool = False) -> Stored:
     """Decode the first full-size picture of a TIFF file of 8 or 16 bits, grey or RGB; alpha is left out.
+
+    Parameters
+    ----------
+    data : bytes
+        The file.
+    path : str
+        Its name, for error texts only.
+    mosaic : bool
+        Whether the caller knows it to be a mosaic: a file that is marked as one is then read as well.
 
     Raises
     ------
@@ -171,14 +181,14 @@ def read_tiff(data: bytes, path: str) -> Stored:
         images = len(file.pages)
         page = _full_size(file)
         _check_size(page.imagewidth, page.imagelength, path)
-        _check_tiff(page, path)
+        _check_tiff(page, path, (*_READ, _CFA) if mosaic else _READ)
         codes = page.asarray()
         if page.axes == "SYX":
             codes = np.moveaxis(codes, 0, -1)
         icc = page.iccprofile or b""
         photometric, lossy = int(page.photometric), int(page.compression) in (6, 7, 34892)
     codes = _three_axes(codes.astype(codes.dtype.newbyteorder("="), copy=False))
-    colours = 1 if photometric in (_GREY, _INVERTED_GREY) else 3
+    colours = 1 if photometric in (_GREY, _INVERTED_GREY, _CFA) else 3
     if codes.ndim != 3 or codes.shape[-1] < colours:
         raise UnsupportedError(path, "its pictures are not of one plane or one plane a colour")
     kept: Codes = codes[..., :colours]
@@ -203,11 +213,9 @@ def _full_size(file: tifffile.TiffFile) -> tifffile.TiffPage:
     return file.pages.first
 
 
-def _check_tiff(page: tifffile.TiffPage, path: str) -> None:
+def _check_tiff(page: tifffile.TiffPage, path: str, taken: tuple[int, ...]) -> None:
     photometric = int(page.photometric) if page.photometric is not None else -1
-    if photometric not in (_GREY, _INVERTED_GREY, _RGB, _YCBCR) or (
-        photometric == _YCBCR and int(page.compression) != 7
-    ):
+    if photometric not in taken or (photometric == _YCBCR and int(page.compression) != 7):
         raise UnsupportedError(path, f"TIFF with {_PHOTOMETRIC.get(photometric, 'this colour model')}")
     if page.bitspersample not in (8, 16) or page.dtype not in (np.uint8, np.uint16):
         kind = "floating point" if page.sampleformat == 3 else "whole numbers"

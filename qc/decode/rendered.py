@@ -113,7 +113,7 @@ def read_mosaic_tiff(
     white: float | None = None,
     container: Container | None = None,
 ) -> Decoded:
-    """Open an unmarked TIFF of one sample a pixel as the linear mosaic that the caller knows it to be.
+    """Open a plain TIFF of one sample a pixel as the linear mosaic that the caller knows it to be.
 
     Parameters
     ----------
@@ -145,9 +145,9 @@ def read_mosaic_tiff(
     refusal = container.refusal(path)
     if refusal is not None:
         raise refusal
-    if container.kind is not FileKind.TIFF:
-        raise UnsupportedError(path, f"only a TIFF can be opened as an unmarked mosaic, not {container.kind}")
-    stored = read_tiff(data, name)
+    if container.kind not in (FileKind.TIFF, FileKind.TIFF_RAW):
+        raise UnsupportedError(path, f"only a plain TIFF can be opened as a mosaic by hand, not {container.kind}")
+    stored = read_tiff(data, name, mosaic=True)
     if stored.codes.shape[-1] != 1 or stored.alpha:
         raise UnsupportedError(path, "a mosaic has one sample a pixel")
     mosaic = np.ascontiguousarray(stored.codes[..., 0], dtype=np.uint16)

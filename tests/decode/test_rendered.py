@@ -123,6 +123,14 @@ def test_a_mosaic_is_opened_as_one_only_when_told_so() -> None:
     assert decoded.findings == ()
 
 
+def test_a_tiff_marked_as_a_mosaic_is_opened_with_the_pattern_that_is_told() -> None:
+    marked = tiff(RGB16[..., 0], photometric=32803)
+    decoded = read_mosaic_tiff(marked, "SB_1", cfa=BAYER)
+    assert np.array_equal(decoded.data, RGB16[..., 0])
+    with pytest.raises(UnsupportedError, match="not a finished picture"):
+        read(marked, "SB_1")
+
+
 def test_black_of_a_mosaic_may_differ_by_position_or_be_unknown() -> None:
     mosaic = tiff(np.full((4, 6), 9, np.uint8))
     levels = np.array([[1.0, 2.5], [3.0, 4.0]])
@@ -133,7 +141,7 @@ def test_black_of_a_mosaic_may_differ_by_position_or_be_unknown() -> None:
 
 @pytest.mark.parametrize(
     ("data", "text"),
-    [(tiff(RGB8, photometric="rgb"), "one sample"), (pillow(RGB8, "JPEG"), "only a TIFF")],
+    [(tiff(RGB8, photometric="rgb"), "one sample"), (pillow(RGB8, "JPEG"), "only a plain TIFF")],
 )
 def test_what_is_no_mosaic_is_not_opened_as_one(data: bytes, text: str) -> None:
     with pytest.raises(UnsupportedError, match=text):

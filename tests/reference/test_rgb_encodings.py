@@ -1,7 +1,7 @@
 """Finished pictures are taken to light and to XYZ as the published encodings say.
 
 Sources: IEC 61966-2-1 (sRGB), decoding function, values at 8 bits as tabulated in REFERENCE A7; Adobe RGB (1998)
-color image encoding, 2005-05, 4.3.2 (primaries) and 4.3.4.2 (exponent); primaries and adaptation by colour-science.
+color image encoding, 2005-05, 4.3.2 (primaries) and 4.3.4.2 (exponent); the matrices by colour-science.
 """
 
 from __future__ import annotations
