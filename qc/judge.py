@@ -8,7 +8,7 @@ that cannot be one.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from qc.reading import Finding, Preset, Reading, ReadingSpec, Spec, Worse
 from qc.result import Cause, FileFacts, Level, Verdict
@@ -234,6 +234,6 @@ def _unread(
             level=Level.UNMEASURED,
             limit=None,
             origin=limit.origin,
-            text=f"{spoken(replace(reading, zone=zone), spec)}: {reading.reason.text}",
+            text=f"{zone or 'frame'}: {measurement.name} not read: {reading.reason.text}",
         )
         yield _Weighed(measurement.rank, (measurement.readings.index(spec), nth.get(zone or "", 0)), cause)

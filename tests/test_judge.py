@@ -96,7 +96,7 @@ def test_of_a_bound_the_verdict_takes_the_pessimistic_end(value: float, level: L
 def test_when_no_reading_with_a_limit_had_a_value_it_is_unmeasured_and_says_why() -> None:
     found = verdict(reading("blur.width", None, "neck"), reading("burnt.fact", 3.0))
     assert found.level == Level.UNMEASURED
-    assert [c.text for c in found.causes] == ["neck blur – px: texture: blur cannot be read"]
+    assert [c.text for c in found.causes] == ["neck: blur not read: texture: blur cannot be read"]
 
 
 def test_one_reading_with_a_value_is_enough_to_be_judged_and_what_could_not_be_read_is_said() -> None:
@@ -112,7 +112,7 @@ def test_what_could_not_be_read_comes_after_every_other_cause() -> None:
 
 def test_a_kind_that_cannot_be_read_at_all_is_said_for_the_zone_that_has_the_limit() -> None:
     found = verdict(reading("blur.width", None), reading("tint.shift", 0.0))
-    assert [c.text for c in found.causes] == ["neck blur – px: texture: blur cannot be read"]
+    assert [c.text for c in found.causes] == ["neck: blur not read: texture: blur cannot be read"]
 
 
 def test_one_reason_of_one_measurement_in_one_zone_is_one_cause() -> None:
