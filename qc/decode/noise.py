@@ -18,8 +18,8 @@ from qc.reading import Reason
 
 Floats = NDArray[np.float64]
 
-MOST_BLOCKS = 1600
-"""Blocks sampled from a frame: enough for a few per cent, cheap at any size."""
+MOST = 1_600_000
+"""Photosites sampled from a frame: enough for a few per cent, cheap at any size."""
 
 QUARTER = 0.25
 """Part of the blocks of a level, the plainest, that the one-frame estimate uses."""
@@ -68,7 +68,7 @@ class Blocks:
 
 
 def sample(
-    mosaic: NDArray[np.uint16], black: Floats, other: NDArray[np.uint16] | None = None, *, most: int = MOST_BLOCKS
+    mosaic: NDArray[np.uint16], black: Floats, other: NDArray[np.uint16] | None = None, *, most: int = MOST
 ) -> Blocks:
     """Return evenly spread blocks of a mosaic, or of the difference of two divided by √2.
 
@@ -79,7 +79,7 @@ def sample(
     black : ndarray
         Black by position of the pattern or a multiple of it; its shape is taken as the period.
     most : int
-        Blocks at most.
+        Photosites at most.
     """
     period = tuple(int(n) if n > 1 else 2 for n in black.shape)
     side = [p * (16 if mosaic.size > 2_000_000 and p <= 2 else 8) for p in period]
@@ -87,7 +87,7 @@ def sample(
     if min(count) == 0:
         empty = np.empty(0)
         return Blocks(empty, empty, empty, empty, 1)
-    thin = max(1.0, np.sqrt(count[0] * count[1] / most))
+    thin = max(1.0, np.sqrt(count[0] * count[1] * side[0] * side[1] / most))
     picks = [np.unique(np.linspace(0, n - 1, max(1, round(n / thin))).astype(int)) for n in count]
     first = _gather(mosaic, side, count, picks)
     second = None if other is None else _gather(other, side, count, picks)
@@ -153,7 +153,7 @@ def noise_from_pair(a: Frame, b: Frame) -> Noise:
     """
     if a.mosaic is None or b.mosaic is None or a.mosaic.shape != b.mosaic.shape or a.cfa != b.cfa:
         raise UsageError("noise from a pair needs two mosaics of the same size and pattern")
-    blocks = sample(a.mosaic, a.black.array(), b.mosaic, most=16 * MOST_BLOCKS)
+    blocks = sample(a.mosaic, a.black.array(), b.mosaic, most=16 * MOST)
     return fit(blocks, cap=_cap(a), span=a.scale, source="pair", plainest=False)
 
 
@@ -266,7 +266,7 @@ def _line(table: Floats, read: float | None) -> tuple[float, float, float, float
     best = _solve(columns[:-1], y - offset, error, y)
     curved = _solve(columns, y - offset, error, y)
     quadratic, doubt = curved[0][-1], curved[1][-1]
-    use = curved if len(x) > len(columns) and quadratic > 3 * doubt else best
+    use = curved if len(x) > len(columns) and quadratic > 4 * doubt else best
     solution = use[0]
     uneven = float(solution[-1]) if use is curved else 0.0
     fitted = np.column_stack(columns[: len(solution)]) @ solution + offset

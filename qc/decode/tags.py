@@ -60,7 +60,9 @@ def _with_filters(decoded: Decoded, tags: DngTags) -> Decoded:
         return decoded
     top, left = decoded.visible[0] - tags.active_area[0], decoded.visible[1] - tags.active_area[1]
     codes = np.roll(np.array(tags.cfa_pattern), (-top, -left), axis=(0, 1))
-    letters = next((names for names in FOUR_COLOURS if {_EXIF[c] for c in codes.ravel().tolist()} == set(names)), None)
+    letters = next(
+        (names for names in FOUR_COLOURS if {_EXIF[c] for c in codes.ravel().tolist()} == set(names)), None
+    )
     if letters is None:
         return decoded
     pattern = tuple(tuple(letters.index(_EXIF[code]) for code in row) for row in codes.tolist())

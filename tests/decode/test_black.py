@@ -47,7 +47,9 @@ def test_a_tag_without_a_mask_is_uncertain_by_half_a_step() -> None:
 
 
 def test_areas_that_disagree_make_black_uncertain() -> None:
-    readout = Sensor(black=512.0, margins=(0, 40, 0, 40)).read_out(LIGHT[0], BAYER["RGGB"], np.random.default_rng(1))
+    readout = Sensor(black=512.0, margins=(0, 40, 0, 40)).read_out(
+        LIGHT[0], BAYER["RGGB"], np.random.default_rng(1)
+    )
     mosaic = readout.mosaic.copy()
     mosaic[:, -40:] += 4
     frame = frame_from_mosaic(mosaic, black=512.0, white=16383.0, masked=readout.masked, visible=readout.visible)

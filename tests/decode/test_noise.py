@@ -76,7 +76,8 @@ TEXTURES = {
     "blurred grain": (0.05 + 0.6 * X) * (1 + 0.6 * cv2.GaussianBlur(grain(), (0, 0), 1.0)),
     "weave of 3.3 px": (0.05 + 0.6 * X) * (1 + 0.2 * np.sin(2 * np.pi * X * COLUMNS / 3.3)),
     "weave of 12 px": (0.05 + 0.6 * X) * (1 + 0.2 * np.sin(2 * np.pi * (X * COLUMNS + Y * ROWS) / 12)),
-    "checks of 2 px": (0.05 + 0.6 * X) * (1 + 0.2 * np.sign(np.sin(np.pi * X * COLUMNS) * np.sin(np.pi * Y * ROWS))),
+    "checks of 2 px": (0.05 + 0.6 * X)
+    * (1 + 0.2 * np.sign(np.sin(np.pi * X * COLUMNS) * np.sin(np.pi * Y * ROWS))),
 }
 
 

@@ -25,7 +25,9 @@ def noise(rows: int, columns: int) -> NDArray[np.uint16]:
 
 
 def index_of(cfa: Cfa, shape: tuple[int, int]) -> NDArray[np.intp]:
-    return np.tile(cfa.array(), (-(-shape[0] // cfa.shape[0]), -(-shape[1] // cfa.shape[1])))[: shape[0], : shape[1]]
+    return np.tile(cfa.array(), (-(-shape[0] // cfa.shape[0]), -(-shape[1] // cfa.shape[1])))[
+        : shape[0], : shape[1]
+    ]
 
 
 @pytest.mark.parametrize("cfa", PATTERNS, ids=IDS)
@@ -35,7 +37,9 @@ def test_cells_are_the_means_of_each_colour(cfa: Cfa, shape: tuple[int, int]) ->
     black = 500.0 + np.arange(np.prod(cfa.shape), dtype=np.float64).reshape(cfa.shape)
     side, index = cell_side(cfa), index_of(cfa, shape)
     cells = mosaic_cells(mosaic, cfa, black, 15871.0)
-    light = (mosaic - index_of(Cfa(pattern=cfa.pattern), shape) * 0.0) - np.tile(black, shape)[: shape[0], : shape[1]]
+    light = (mosaic - index_of(Cfa(pattern=cfa.pattern), shape) * 0.0) - np.tile(black, shape)[
+        : shape[0], : shape[1]
+    ]
     rows, columns = shape[0] // side, shape[1] // side
     for colour in range(len(cfa.colours)):
         for y, x in [(0, 0), (rows - 1, columns - 1), (rows // 2, columns // 3)]:
