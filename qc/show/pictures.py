@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+import numpy as np
+
 from qc.errors import UsageError, printable
 from qc.reading import Drawing, Reading, ReadingSpec, Spec, TileMap
 from qc.result import Cause, Level, Result
@@ -105,7 +107,7 @@ def jobs_of(result: Result, specs: Sequence[Spec]) -> Iterator[Job]:
         jobs = [
             Job(spec=spec, part=f"{spec.name}.{m.name.partition('.')[2]}", kind=m.drawing, tile_map=m)
             for m in digest.maps
-            if m.name in names and m.drawing in ("tiles", "arrows")
+            if m.name in names and m.drawing in ("tiles", "arrows") and np.isfinite(m.values).any()
         ]
         if names & set(digest.region_readings):
             jobs.append(Job(spec=spec, part=f"{spec.name}.outlines", kind="outlines"))

@@ -101,6 +101,14 @@ def test_a_result_without_a_digest_has_no_pictures(tmp_path: Path) -> None:
     assert not (tmp_path / "new").exists()
 
 
+def test_a_map_without_any_value_is_nothing_to_show() -> None:
+    result = result_of("/set/a.dng")
+    assert result.digest is not None
+    maps = tuple(replace(m, values=np.full_like(m.values, np.nan)) for m in result.digest.maps)
+    empty = replace(result, digest=replace(result.digest, maps=maps))
+    assert [job.part for job in jobs_of(empty, SPECS)] == ["spots"]
+
+
 def test_nothing_to_show_leaves_no_folder(tmp_path: Path) -> None:
     assert save_pictures(result_of("/set/a.dng"), tmp_path / "new", specs=SPECS[2:]) == ()
     assert not (tmp_path / "new").exists()

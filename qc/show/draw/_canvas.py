@@ -150,7 +150,11 @@ def _head(caption: Caption, wide: int) -> Picture:
     top = blank(high + 4, wide)
     taken = _mark(top, caption.level) if caption.level in _HEIGHTS else 0
     _text.write(top, _text.cut_middle(caption.name, _text.LARGE, wide - taken - 40), (0, 0), _text.LARGE, TEXT)
-    lines = [top, *(_line(line, wide, TEXT) for line in _text.wrap(caption.shown, _text.SMALL, wide))]
+    shown = _text.plain(caption.shown)  # first, so that a spelled sign can begin the sentence
+    lines = [
+        top,
+        *(_line(line, wide, TEXT) for line in _text.wrap(shown[:1].upper() + shown[1:], _text.SMALL, wide)),
+    ]
     lines += [_line(line, wide, TEXT) for line in _text.wrap(caption.values, _text.SMALL, wide)]
     if caption.cause and caption.level:
         lines += [

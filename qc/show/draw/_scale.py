@@ -153,6 +153,8 @@ def bar(tile_map: TileMap, wide: int, *, bright: str = "high") -> Picture:
         left = column - _text.width(text.split()[0], _text.SMALL) // 2
         _text.write(strip, text, (max(0, left), thick + 4), _text.SMALL, TEXT)
     beside = (indent + long + 24, (thick - _text.height(_text.SMALL)) // 2)
-    note = "" if np.isfinite(tile_map.values).all() else "; grey: no value there"
+    note = (
+        "" if values.size == tile_map.values.size else f"; grey: no value {'there' if values.size else 'anywhere'}"
+    )
     _text.write(strip, f"{tile_map.unit}{note}", beside, _text.SMALL, TEXT)
     return strip
