@@ -76,10 +76,10 @@ def _lines(section: Section) -> Iterator[str]:
 
     yield f"{' + '.join(section.names)}: {section.about}"
     yield "  " + text.plain_line(section.result, specs(), name_width=0)
-    yield f"  {'':<34}{'measured':>14}{'true':>13}{'within':>8}"
+    yield f"  {'':<30}{'measured':>16}{'true':>16}{'within':>8}"
     for row in section.rows:
-        mark = "" if row.holds else "  <- off"
-        yield f"  {row.what:<34}{row.measured:>14}{row.true:>13}{row.within:>8}{mark}"
+        mark = "" if row.holds else "  off"
+        yield f"  {row.what:<30}{row.measured:>16}{row.true:>16}{row.within:>8}{mark}".rstrip()
 
 
 def _closing(done: list[Section]) -> Iterator[str]:

@@ -27,7 +27,8 @@ class Label:
     paper, ink : (float, float, float)
         Balanced camera RGB.
     lines : tuple of (text, y, size)
-        Print: text, height of its middle above the lower edge and height of its letters, millimetres.
+        Print: text, height of its middle above the lower edge and height of its letters, millimetres; ``"◆"`` is
+        the potter's seal and ``"≡"`` a row of fine strokes.
     """
 
     low: float
@@ -81,13 +82,24 @@ def _print(label: Label, fine: float) -> Mask:
     draw.rectangle((inset, inset, width - inset, height - inset), outline=255, width=rule)
     for text, middle, size in label.lines:
         at = (width / 2, height - middle * fine)
-        if text == "—":
-            draw.rectangle((width * 0.2, at[1] - rule / 2, width * 0.8, at[1] + rule / 2), fill=255)
+        if text == "◆":
+            _seal(draw, at, size * fine)
         elif text == "≡":
             _bars(draw, width, at[1], size * fine, fine)
         else:
             draw.text(at, text, fill=255, font=ImageFont.load_default(size * fine * 1.35), anchor="mm")
     return np.asarray(page)
+
+
+def _seal(draw: ImageDraw.ImageDraw, at: tuple[float, float], size: float) -> None:
+    """Draw a full disc between two lozenges: broad shapes whose edges stand alone."""
+    (x, y), half = at, size / 2
+    draw.ellipse((x - half, y - half, x + half, y + half), fill=255)
+    for side in (-1, 1):
+        middle, small = x + side * size * 1.25, size * 0.42
+        draw.polygon(
+            [(middle, y - small), (middle + small, y), (middle, y + small), (middle - small, y)], fill=255
+        )
 
 
 def _bars(draw: ImageDraw.ImageDraw, width: int, middle: float, size: float, fine: float) -> None:

@@ -144,7 +144,8 @@ def mirrored(lights: Sequence[Light], normal: Planes, sheen: float = GLOSS) -> P
     reflected = 2 * facing * normal - TO_EYE[:, np.newaxis, np.newaxis]
     fresnel = np.float32(sheen) + np.float32(1 - sheen) * (1 - facing) ** 5
     around = 0.10 + 0.35 * np.clip(reflected[2], 0, 1)
-    shares = [(light.mirrored(reflected) + around) * fresnel for light in lights]
+    # A beam on the set alone does not light the paper around it.
+    shares = [(light.mirrored(reflected) + around * (light.beam is None)) * fresnel for light in lights]
     return np.stack(shares, axis=-1).astype(np.float32)
 
 

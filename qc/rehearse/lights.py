@@ -45,6 +45,10 @@ class Light:
         It lights only from the first x on, fully from the second on.
     glow : (float, float, float) or None
         It lights only the wall, as a glow of centre x, y and radius.
+    beam : (float, float, float) or None
+        It lights only a spot on what stands in front, of centre x, y and radius, hard at its rim.
+    usual : bool
+        Whether it burns in an ordinary frame of the set.
     """
 
     name: str
@@ -58,6 +62,8 @@ class Light:
     wrap: float = 0.25
     reach: tuple[float, float] | None = None
     glow: tuple[float, float, float] | None = None
+    beam: tuple[float, float, float] | None = None
+    usual: bool = True
 
     @property
     def colour(self) -> NDArray[np.float32]:
@@ -86,6 +92,10 @@ class Light:
         cosine = (way[0] * normal[0] + way[1] * normal[1] + way[2] * normal[2]) / np.sqrt(square)
         nominal = float(((centre - (0, 60, 0)) ** 2).sum())
         light = np.clip((cosine + self.wrap) / (1 + self.wrap), 0, None) * (nominal / square)
+        if self.beam is not None:
+            x, y, radius = self.beam
+            away = np.hypot(place[0] - np.float32(x), place[1] - np.float32(y))
+            light = light * smooth_step((radius - away) / (0.12 * radius)) * (place[2] < 0)
         if self.reach is not None:
             start, full = self.reach
             light = light * smooth_step((place[0] - start) / (full - start))
@@ -145,8 +155,20 @@ HEADS = (
         brightness=0.0,
         glow=(15.0, 74.0, 96.0),
     ),
+    Light(
+        name="spot",
+        flash=True,
+        xy=camera.D55,
+        level=3.4,
+        position=(-150.0, 200.0, -400.0),
+        face=(0.02, 0.02),
+        brightness=0.0,
+        wrap=0.0,
+        beam=(-18.0, 52.0, 7.0),
+        usual=False,
+    ),
 )
-"""Flash heads at their nominal power."""
+"""Flash heads at their nominal power; the snooted spot is there to go wrong."""
 
 ROOM = (
     Light(

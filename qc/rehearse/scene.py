@@ -23,13 +23,12 @@ LABEL = Label(
     high=63.0,
     half_width=19.0,
     lines=(
-        ("ASH GLAZE", 26.6, 3.3),
-        ("—", 22.6, 0.2),
-        ("BOTTLE No. 27", 19.2, 2.3),
-        ("thrown and fired by hand", 15.4, 1.25),
-        ("cone 9 in reduction, 1280 °C", 13.0, 1.1),
-        ("≡", 8.2, 5.0),
-        ("batch 0412   0.5 l   do not heat", 4.3, 0.85),
+        ("◆", 24.6, 8.0),
+        ("ASH GLAZE", 16.6, 3.2),
+        ("BOTTLE No. 27", 12.2, 1.8),
+        ("thrown and fired by hand, cone 9", 9.2, 1.0),
+        ("≡", 5.9, 3.0),
+        ("batch 0412   0.5 l   do not heat", 3.1, 0.75),
     ),
 )
 
@@ -118,12 +117,17 @@ def zones(rows: int, columns: int) -> tuple[Zone, ...]:
     front = RISE * MIDDLE.widest
     low, high = foot + LABEL.low - front, foot + LABEL.high - front
     label = (MIDDLE.x - 15.5, MIDDLE.x + 15.5, low + 4, high - 1)
-    shoulder = (MIDDLE.x - 24, MIDDLE.x + 24, foot + 66, foot + MIDDLE.height + 5)
+    seal = (MIDDLE.x - 14.5, MIDDLE.x + 14.5, low + 19.5, low + 30.0)
+    shoulder = (MIDDLE.x - 24, MIDDLE.x + 24, foot + 57, foot + MIDDLE.height + 5)
+    behind = (BEHIND.x - 20, BEHIND.x + 20, BEHIND.foot + 33, BEHIND.foot + 68)
+    beside = (BESIDE.x - 16, BESIDE.x + 16, BESIDE.foot + 26, BESIDE.foot + 56)
     left, right, bottom, top = CARD_ZONE
     return (
         _box(view, "label", Role.PROTECT, label),
-        _box(view, "print", Role.SHARP, label),
+        _box(view, "seal", Role.SHARP, seal),
         _box(view, "shoulder and rim", Role.ALLOW, shoulder, budget=0.6),
+        _box(view, "bottle behind", Role.ALLOW, behind, budget=0.3),
+        _box(view, "bottle beside", Role.ALLOW, beside, budget=0.2),
         _box(view, "grey card", Role.PATCH, (left, right, bottom, top)),
         _box(view, "wall", Role.BACKDROP, (-FIELD_MM / 2, FIELD_MM / 2, 108.0, view.height_mm)),
     )

@@ -107,7 +107,7 @@ class Sensor:
         top = self._tops(cfa, signal.shape, rng)
         counts = np.clip(np.rint(signal), 0, np.rint(top)).astype(np.uint16)
         for row, column in self.hot_places(signal.shape):
-            counts[row, column] = round(self._level(int(cfa.pattern[row % cfa.shape[0]][column % cfa.shape[1]])))
+            counts[row, column] = round(self.level(int(cfa.pattern[row % cfa.shape[0]][column % cfa.shape[1]])))
         return counts
 
     def read_out(self, seen: NDArray[np.floating], cfa: Cfa, rng: np.random.Generator | None) -> Readout:
@@ -129,6 +129,12 @@ class Sensor:
         masked = tuple(window for window in windows if window[2] and window[3])
         return Readout(mosaic=mosaic, visible=(top, left, rows, columns), masked=masked)
 
+    def level(self, colour: int) -> float:
+        """Return the DN at which a colour, by its index, clips."""
+        if self.saturation is None:
+            return self.white
+        return self.saturation[colour] if isinstance(self.saturation, tuple) else self.saturation
+
     def clipped(self, seen: NDArray[np.floating], cfa: Cfa) -> NDArray[np.bool_]:
         """Return which photosites have noise-free filtered light at or above saturation, hot ones left out."""
         levels = (self._by_photosite(cfa, seen.shape) - self.black) / (self.white - self.black)
@@ -146,13 +152,8 @@ class Sensor:
                 places = np.vstack([places, place])
         return places
 
-    def _level(self, colour: int) -> float:
-        if self.saturation is None:
-            return self.white
-        return self.saturation[colour] if isinstance(self.saturation, tuple) else self.saturation
-
     def _by_photosite(self, cfa: Cfa, shape: tuple[int, ...]) -> NDArray[np.float32]:
-        levels = np.array([self._level(colour) for colour in range(len(cfa.colours))], dtype=np.float32)
+        levels = np.array([self.level(colour) for colour in range(len(cfa.colours))], dtype=np.float32)
         if len(set(levels.tolist())) == 1:
             return np.broadcast_to(levels[0], shape)
         return levels[_tiled(cfa, (shape[0], shape[1]))]

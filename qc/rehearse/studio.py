@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
+from types import MappingProxyType
 
 import cv2
 import numpy as np
@@ -39,8 +40,8 @@ LABEL_Z = MIDDLE.z - float(MIDDLE.radius(np.float32((LABEL.low + LABEL.high) / 2
 STRIP = 64
 """Rows of the sweep that share one blur: depth changes slowly there."""
 
-ALL_HEADS: Mapping[str, float] = {light.name: 1.0 for light in HEADS}
-DARK_ROOM: Mapping[str, float] = {}
+ALL_HEADS: Mapping[str, float] = MappingProxyType({light.name: 1.0 for light in HEADS if light.usual})
+DARK_ROOM: Mapping[str, float] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -73,6 +73,19 @@ class Truth:
         cells: NDArray[np.bool_] = np.asarray(self.clipped().all(axis=0))
         return 100 * float(cells[self._inside(zone, cells.shape)].mean())
 
+    def unsure_area(self, zone: Zone | None = None) -> float:
+        """Return the cells that noise or the plateau's width decides, % of the cells of the frame or zone.
+
+        Some photosite's light lies so close to saturation, by half the plateau and two standard deviations of its
+        noise, that it may or may not have reached it.
+        """
+        sensor, height = self.sensor, self.sensor.white - self.sensor.black
+        spread = 2 * np.sqrt(np.maximum(self.light, 0) * height * sensor.gain + sensor.read_noise**2)
+        reach = (spread / height + sensor.plateau / 2).astype(np.float32)
+        above = sensor.clipped(self.light + reach, self.cfa) & ~sensor.clipped(self.light - reach, self.cfa)
+        cells: NDArray[np.bool_] = np.asarray((self.cells(above.astype(np.float32)) > 0).any(axis=0))
+        return 100 * float(cells[self._inside(zone, cells.shape)].mean())
+
     def stops_under(self, zone: Zone | None = None, colour: str | None = "G") -> float:
         """Return log2(Σ flash / Σ room) over cells that are not clipped, of one colour or, for None, of all.
 

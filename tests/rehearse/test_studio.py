@@ -117,7 +117,7 @@ def test_a_planted_cast_is_what_the_card_shows() -> None:
 
 
 def test_the_label_is_sharp_where_focus_belongs_and_soft_when_it_moves_back(studio: Studio) -> None:
-    label = studio.zone("print")
+    label = studio.zone("seal")
     sharp, soft = studio.frame().truth, studio.frame(focus=60.0, aperture=5.6).truth
     assert sharp.blur(label) == pytest.approx(studio.lens.floor(aperture=11, columns=SIZE[1]), rel=0.05)
     assert soft.blur(label) > 1.5 * sharp.blur(label)
