@@ -18,9 +18,9 @@ class Clipped:
     Attributes
     ----------
     anywhere : ndarray of uint8, shape (rows, columns)
-        Above 0 where any photosite of the cell is clipped.
+        255 where any photosite of the cell is clipped, else 0.
     everywhere : ndarray of uint8, shape (rows, columns)
-        Above 0 where every colour that the cell holds has a clipped photosite.
+        255 where every colour that the cell holds has a clipped photosite, else 0.
     photosites : tuple of int
         Clipped photosites by colour.
     """
@@ -48,11 +48,12 @@ def clipped(frame: Frame) -> Clipped:
         everywhere = full if everywhere is None else cv2.min(everywhere, full)
     assert anywhere is not None
     assert everywhere is not None
-    return Clipped(
-        anywhere=anywhere.astype(np.uint8, copy=False),
-        everywhere=everywhere.astype(np.uint8, copy=False),
-        photosites=photosites,
-    )
+    return Clipped(anywhere=_mask(anywhere), everywhere=_mask(everywhere), photosites=photosites)
+
+
+def _mask(plane: NDArray[np.generic]) -> Counts:
+    _, mask = cv2.threshold(np.asarray(plane, dtype=np.uint8), 0, 255, cv2.THRESH_BINARY)
+    return np.asarray(mask, dtype=np.uint8).reshape(plane.shape)
 
 
 def photosites_of_cells(frame: Frame) -> NDArray[np.intp]:
@@ -86,11 +87,12 @@ def at_cells(frame: Frame, anywhere: Counts) -> Counts:
     """Return 255 where a cell of `Frame.cells` holds a clipped photosite, shape of a plane of `cells`."""
     _, rows, columns = frame.cells.shape
     step = frame.cell // frame.clip_cell
-    fine = np.ascontiguousarray(anywhere[: rows * step, : columns * step] > 0).view(np.uint8) * np.uint8(255)
+    fine = np.ascontiguousarray(anywhere[: rows * step, : columns * step])
     if step == 1 or fine.size == 0:
-        return np.asarray(fine.reshape(rows, columns), dtype=np.uint8)
+        return fine.reshape(rows, columns)
+    # the mean of the nine cells of a 6 × 6 mosaic with one of 255 is still above 0
     coarse = np.asarray(cv2.resize(fine, (columns, rows), interpolation=cv2.INTER_AREA)).reshape(rows, columns)
-    return (coarse > 0).view(np.uint8) * np.uint8(255)
+    return _mask(coarse)
 
 
 def _with_neighbours(plane: Counts, held: NDArray[np.intp]) -> Counts:

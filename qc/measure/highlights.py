@@ -12,17 +12,20 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.frame import Frame
-from qc.measure._clip_regions import MOST, Regions, largest_in, regions
+from qc.frame import Counts, Frame
+from qc.measure._clip_regions import MOST, Regions, regions
 from qc.measure._clipped import Clipped, clipped, photosites_by_colour
 from qc.measure._headroom import Brightness, brightness, headroom, light_at_saturation
 from qc.measure._highlight_specs import FINDINGS, NAMES, READINGS, REASONS
+from qc.measure._places import places
+from qc.measure._zone_cells import ZoneCells
 from qc.reading import Bound, Finding, Measured, Reading, Reason, Spec
 from qc.sheet.brief import Brief
-from qc.sheet.zones import Role, Zone, union_mask, with_role
+from qc.sheet.zones import Role, Zone
 
 
 def measure(frame: Frame, *, zones: Sequence[Zone], brief: Brief) -> Measured:
@@ -33,12 +36,10 @@ def measure(frame: Frame, *, zones: Sequence[Zone], brief: Brief) -> Measured:
         return Measured(readings=tuple(_all_missing(zones, reason)))
     state = _State(frame, tuple(zones))
     readings = [*_of_frame(state)]
-    for zone in zones:
-        readings += _of_zone(state, zone)
+    for cells in state.zone_cells:
+        readings += _of_zone(state, cells)
     found = state.regions
-    return Measured(
-        readings=tuple(readings), findings=tuple(_findings(state, readings, found)), regions=found.listed
-    )
+    return Measured(readings=tuple(readings), findings=tuple(_findings(state, found)), regions=found.listed)
 
 
 def _all_missing(zones: Sequence[Zone], reason: Reason) -> Iterator[Reading]:
@@ -78,20 +79,28 @@ class _State:
         return brightness(self.frame, self.found, levels)
 
     @cached_property
-    def exempt(self) -> NDArray[np.bool_] | None:
-        """Cells where clipping is intended; None when there are none."""
-        intended = with_role(self.zones, Role.ALLOW, Role.BACKDROP)
-        if not intended or self.found.none:
-            return None
-        mask = union_mask(intended, self.shape, self.frame.orientation)
-        for zone in with_role(self.zones, Role.PROTECT):
-            window = zone.window(self.shape, self.frame.orientation)
-            mask[window] &= ~zone.mask_in_window(self.shape, self.frame.orientation)
-        return mask
+    def zone_cells(self) -> tuple[ZoneCells, ...]:
+        return tuple(ZoneCells.of(zone, self.shape, self.frame.orientation) for zone in self.zones)
+
+    @cached_property
+    def unintended(self) -> Counts:
+        """Clipped cells outside allow and backdrop zones, protect zones overruling both; 255 or 0."""
+        if self.found.none:
+            return self.found.anywhere
+        exempt = [c for c in self.zone_cells if c.zone.role in (Role.ALLOW, Role.BACKDROP)]
+        if not exempt:
+            return self.found.anywhere
+        left = self.found.anywhere.copy()
+        for cells in exempt:
+            left[cells.window][cells.inside] = 0
+        for cells in self.zone_cells:
+            if cells.zone.role is Role.PROTECT:
+                left[cells.window][cells.inside] = self.found.anywhere[cells.window][cells.inside]
+        return left
 
     @cached_property
     def regions(self) -> Regions:
-        return regions(self.frame, self.found, self.bright, self.zones)
+        return regions(self.frame, self.found, self.bright, self.zone_cells)
 
     def unsure(self, *, every: bool) -> Reason | None:
         """Why clipping cannot be counted: no level known, or for `every` colour one level missing."""
@@ -122,12 +131,10 @@ def _of_frame(state: _State) -> Iterator[Reading]:
     def percent(cells: int) -> float:
         return 100.0 * cells / total
 
-    clear = found.none
-    anywhere = 0 if clear else int(np.count_nonzero(found.anywhere))
-    everywhere = 0 if clear else int(np.count_nonzero(found.everywhere))
-    unintended = anywhere
-    if state.exempt is not None:
-        unintended -= int(np.count_nonzero(found.anywhere[state.exempt]))
+    anywhere, everywhere, unintended = (
+        0 if found.none else cv2.countNonZero(mask)
+        for mask in (found.anywhere, found.everywhere, state.unintended)
+    )
     largest = any_unknown or state.regions.largest
     for name, value in (
         ("highlights.clipped_area", any_unknown or percent(anywhere)),
@@ -163,44 +170,42 @@ def _headroom(state: _State, where: tuple[slice, slice], inside: NDArray[np.bool
     return headroom(state.bright, where, inside)
 
 
-def _of_zone(state: _State, zone: Zone) -> Iterator[Reading]:
-    frame, found = state.frame, state.found
+def _of_zone(state: _State, cells: ZoneCells) -> Iterator[Reading]:
+    frame, zone = state.frame, cells.zone
     asked = [spec.name for spec in READINGS if zone.role in spec.per_zone]
-    if not asked:
-        return
-    rows, columns = zone.window(state.shape, frame.orientation)
-    inside = zone.mask_in_window(state.shape, frame.orientation)
-    cells = int(inside.sum())
-    if cells == 0:
+    size = int(np.count_nonzero(cells.inside))
+    if size == 0:
         reason = Reason("outside_frame", f"the zone {zone.name} holds no cell of the frame")
         yield from (_reading(name, reason, zone.name) for name in asked)
         return
-    anywhere = found.anywhere[rows, columns]
-    clipped_cells = 0 if found.none else int(np.count_nonzero(anywhere[inside]))
-    largest = largest_in(anywhere, inside) if clipped_cells else 0
-    burnt = 0 if found.none else int(np.count_nonzero(found.everywhere[rows, columns][inside]))
-    unintended = clipped_cells
-    if state.exempt is not None and clipped_cells:
-        unintended = int(np.count_nonzero(anywhere[inside & ~state.exempt[rows, columns]]))
-    any_unknown, one_unknown = state.unsure(every=False), state.unsure(every=True)
-    whole = state.shape[0] * state.shape[1]
-    values: dict[str, float | Reason] = {
-        "highlights.clipped_area": any_unknown or 100.0 * clipped_cells / cells,
-        "highlights.burnt_area": one_unknown or 100.0 * burnt / cells,
-        "highlights.unintended_area": any_unknown or 100.0 * unintended / cells,
-        "highlights.largest_region": any_unknown or 100.0 * largest / whole,
-    }
     for name in asked:
         if name == "highlights.headroom":
             plane = frame.cells.shape[1], frame.cells.shape[2]
-            window, mask = zone.window(plane, frame.orientation), zone.mask_in_window(plane, frame.orientation)
-            yield _reading(name, _headroom(state, window, mask), zone.name)
+            at_cells = ZoneCells.of(zone, plane, frame.orientation)
+            yield _reading(name, _headroom(state, at_cells.window, at_cells.inside), zone.name)
         else:
-            bound = None if name.endswith("burnt_area") else state.bound
-            yield _reading(name, values[name], zone.name, bound=bound)
+            yield _area_in_zone(state, cells, name, size)
 
 
-def _findings(state: _State, readings: Sequence[Reading], found: Regions) -> Iterator[Finding]:
+def _area_in_zone(state: _State, cells: ZoneCells, name: str, size: int) -> Reading:
+    found, zone = state.found, cells.zone.name
+    every = name == "highlights.burnt_area"
+    if (unsure := state.unsure(every=every)) is not None:
+        return _reading(name, unsure, zone)
+    bound = None if every else state.bound
+    if found.none:
+        return _reading(name, 0.0, zone, bound=bound)
+    plane = found.everywhere if every else found.anywhere
+    if name == "highlights.unintended_area":
+        plane = state.unintended
+    mask = (plane[cells.window] > 0) & cells.inside
+    if name == "highlights.largest_region":
+        largest = int(places(mask.view(np.uint8) * np.uint8(255)).areas.max(initial=0))
+        return _reading(name, 100.0 * largest / (state.shape[0] * state.shape[1]), zone, bound=bound)
+    return _reading(name, 100.0 * int(np.count_nonzero(mask)) / size, zone, bound=bound)
+
+
+def _findings(state: _State, found: Regions) -> Iterator[Finding]:
     frame = state.frame
     if frame.kind == "rendered":
         yield Finding(
@@ -213,28 +218,27 @@ def _findings(state: _State, readings: Sequence[Reading], found: Regions) -> Ite
             text=f"{found.rest_count} more clipped places, together {found.rest_area:.3f} % of the frame",
             data={"listed": MOST, "count": found.rest_count, "area": found.rest_area},
         )
-    burnt = {r.zone: r.value for r in readings if r.name == "highlights.burnt_area" and r.value is not None}
-    for zone in with_role(state.zones, Role.ALLOW):
-        if zone.budget is None or zone.name not in burnt:
+    for cells in state.zone_cells:
+        budget = cells.zone.budget if cells.zone.role is Role.ALLOW else None
+        if budget is None or state.unsure(every=True):
             continue
-        area = _burnt_of_frame(state, zone)
-        if area > zone.budget:
+        area = _burnt_of_frame(state, cells)
+        if area > budget:
             yield Finding(
                 code="allow_exceeded",
-                zone=zone.name,
-                text=f"{zone.name} is burnt over {area:.2f} % of the frame, {zone.budget:g} % is allowed",
-                data={"area": area, "budget": zone.budget},
+                zone=cells.zone.name,
+                text=f"{cells.zone.name} is burnt over {area:.2f} % of the frame, {budget:g} % is allowed",
+                data={"area": area, "budget": budget},
             )
 
 
-def _burnt_of_frame(state: _State, zone: Zone) -> float:
+def _burnt_of_frame(state: _State, cells: ZoneCells) -> float:
     """Burnt cells of an allowed zone that no zone protects, % of frame."""
-    if state.exempt is None:
+    if state.found.none:
         return 0.0
-    window = zone.window(state.shape, state.frame.orientation)
-    inside = zone.mask_in_window(state.shape, state.frame.orientation) & state.exempt[window]
-    burnt = int(np.count_nonzero(state.found.everywhere[window][inside]))
-    return 100.0 * burnt / (state.shape[0] * state.shape[1])
+    intended = state.unintended[cells.window] == 0
+    burnt = (state.found.everywhere[cells.window] > 0) & cells.inside & intended
+    return 100.0 * int(np.count_nonzero(burnt)) / (state.shape[0] * state.shape[1])
 
 
 SPEC = Spec(
