@@ -9,7 +9,7 @@ dark frames) is added linearly.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 from qc.frame import Frame
 from qc.measure._ambient_noise import CellNoise, cell_noise
 from qc.measure._ambient_tiles import Tiles, cells_per_tile, clipped_tiles, means_of, window_of
-from qc.measure._tiles import grid
 from qc.sheet.zones import Zone
 
 Array = NDArray[np.float64]
@@ -194,9 +193,9 @@ class Pair:
 def pair_of(
     lit: Frame, darks: tuple[Frame, ...], scaling: tuple[tuple[float, float], ...], shifts: Array, black: float
 ) -> Pair:
-    """Make a pair; the black level's error is widened where tiles of the dark frames lie below black."""
+    """Make a pair; `black` is one standard error of the black level, in units of light."""
     known = next((f for f in (lit, *darks) if f.noise.known), None)
-    pair = Pair(
+    return Pair(
         lit=lit,
         darks=darks,
         # light in units of the lit frame's scale, should the white levels differ
@@ -209,12 +208,10 @@ def pair_of(
         lit_noise=cell_noise(lit, known),
         dark_noises=tuple(cell_noise(dark, known) for dark in darks),
     )
-    return replace(pair, black_error=max(pair.black_error, _below_black(pair)))
 
 
-def _below_black(pair: Pair) -> float:
-    """How far the darkest tiles lie below black beyond their noise: light is never negative, so black is off."""
-    tiles = pair.tiles(grid(pair.lit.cells.shape[1:]))
+def below_black(tiles: Tiles) -> float:
+    """Return how far the darkest tiles lie below black beyond their noise: light is never negative."""
     sure = tiles.dark + 3.0 * np.sqrt(tiles.dark_variance)
     return max(0.0, -float(np.percentile(sure[:, tiles.cells > 0], 2.0)))
 

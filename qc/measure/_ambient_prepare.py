@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from qc.frame import Frame
 from qc.measure import _ambient_says as says
-from qc.measure._ambient_light import Pair, pair_of
+from qc.measure._ambient_light import Pair, below_black, pair_of
 from qc.measure._ambient_pair import (
     LONGEST_SCALING,
     NEARLY_EQUAL,
@@ -22,6 +22,7 @@ from qc.measure._ambient_pair import (
     split_by_level,
 )
 from qc.measure._ambient_tiles import Tiles
+from qc.measure._tiles import grid
 from qc.reading import Finding, Reason
 
 EXPOSED = 1 / 8
@@ -37,9 +38,11 @@ _SAME_COLOUR = 0.03
 
 @dataclass(frozen=True, slots=True)
 class Prepared:
-    """A pair with what there is to say of how it was made, and a pair for each further lit frame."""
+    """A pair, its fine tiles and tiles of 3 × 3 of them, a pair for each further lit frame, and what to say."""
 
     pair: Pair
+    fine: Tiles
+    tiles: Tiles
     further: tuple[Pair, ...]
     findings: tuple[Finding, ...]
 
@@ -74,15 +77,25 @@ def prepare(lit: Frame, companions: Sequence[Frame]) -> Prepared | Reason:
     if mixed:
         text = "only some of the frames have masked pixels: the tagged black is used for all, with a wider ±"
         findings.append(Finding(code="black_sources_differ", text=text, data={"dn": round(black * lit.scale, 3)}))
-    if pair.black_error > black * max(pair.factors) * 1.01:
-        dn = pair.black_error * lit.scale
+    fine = pair.tiles(_fine_grid(lit))
+    tiles = fine.coarser()
+    if (below := below_black(tiles)) > pair.black_error:
+        pair = replace(pair, black_error=below)
+        dn = below * lit.scale
         text = f"the dark frame lies {dn:.1f} DN below the stated black: black is uncertain by that"
         findings.append(Finding(code="below_black", text=text, data={"dn": round(dn, 3)}))
     others = []
     for frame in further:
         moved, error, _ = _one_black((frame, *darks))
         others.append(_pair(frame, darks, moved, error))
-    return Prepared(pair, tuple(others), tuple(findings))
+    return Prepared(pair, fine, tiles, tuple(others), tuple(findings))
+
+
+def _fine_grid(lit: Frame) -> tuple[int, int]:
+    """Rows and columns of fine tiles: three to a side of a tile, never finer than cells."""
+    rows, columns = lit.cells.shape[1:]
+    tiles = grid((rows, columns), smallest=4 if min(rows, columns) < 64 else 8)
+    return 3 * max(1, min(tiles[0], rows // 3)), 3 * max(1, min(tiles[1], columns // 3))
 
 
 def _pair(lit: Frame, darks: tuple[Frame, ...], shifts: NDArray[np.float64], black: float) -> Pair:

@@ -10,15 +10,11 @@ from numpy.typing import NDArray
 
 from qc.measure._ambient_light import FLOOR, Pair
 from qc.measure._ambient_tiles import Tiles
-from qc.measure._tiles import grid
 from qc.orientation import points_to_upright, upright
 from qc.reading import Region
 from qc.sheet.zones import Zone
 
 Array = NDArray[np.float64]
-
-LONG_SIDE = 288
-"""Tiles along the long side: a mirrored thing of 0.01 % of the frame fills one."""
 
 SHOWN = 0.003
 """Part of diffuse white above which a structure becomes a region."""
@@ -55,16 +51,16 @@ class Structure:
     place: NDArray[np.bool_]
 
 
-def structure(pair: Pair, zones: tuple[Zone, ...]) -> Structure | None:
-    """Find what the dark frame shows beyond evenly spread light on matt things; None where nothing can be read.
+def structure(pair: Pair, tiles: Tiles, zones: tuple[Zone, ...]) -> Structure | None:
+    """Find what fine tiles of the dark frame show beyond evenly spread light on matt things.
+
+    None where every tile is clipped.
 
     Two things are ordinary: ambient light in the same proportion to the flash as around (matt things of any
     colour), and ambient light as bright as around (a flat surface in the shadow of the flash). What exceeds both
     was lit by the room and mirrored, or shines by itself. "Around" is the median over a fifth of the frame, so
     a thing larger than about a tenth of the frame's width each way is not seen as one.
     """
-    shape = pair.lit.cells.shape[1:]
-    tiles = pair.tiles(grid((shape[0], shape[1]), long_side=LONG_SIDE, smallest=4))
     where = tiles.open()
     if not where.any():
         return None

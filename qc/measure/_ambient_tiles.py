@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,7 @@ from qc.measure._tiles import masked_tile_means, tile_means
 from qc.sheet.zones import Zone
 
 Array = NDArray[np.float64]
+Scalar = TypeVar("Scalar", bound=np.generic)
 
 FLASH_OVER_NOISE = 20.0
 """A tile counts where T − A exceeds this many times its ±."""
@@ -47,6 +49,17 @@ class Tiles:
         """Where neither frame is clipped and T − A exceeds 20 × its ±."""
         error = 2.0 * np.sqrt(self.lit_variance[colour] + self.dark_variance[colour])
         return (self.cells > 0) & ~self.clipped & (self.flash[colour] > FLASH_OVER_NOISE * error)
+
+    def coarser(self) -> Tiles:
+        """Return tiles of 3 × 3 of these; the number along each side must divide by three."""
+        return Tiles(
+            lit=_thirds(self.lit).mean(axis=(2, 4)),
+            dark=_thirds(self.dark).mean(axis=(2, 4)),
+            lit_variance=_thirds(self.lit_variance).mean(axis=(2, 4)) / 9,
+            dark_variance=_thirds(self.dark_variance).mean(axis=(2, 4)) / 9,
+            cells=_thirds(self.cells[np.newaxis]).sum(axis=(2, 4))[0],
+            clipped=np.any(_thirds(self.clipped[np.newaxis])[0], axis=(1, 3)),
+        )
 
     def open(self) -> NDArray[np.bool_]:
         """Where neither frame is clipped."""
@@ -97,3 +110,9 @@ def clipped_tiles(frame: Frame, zone: Zone | None, shape: tuple[int, int]) -> ND
     if inside is not None:
         any_colour &= inside
     return np.asarray(tile_means(any_colour, shape) > 0)
+
+
+def _thirds(planes: NDArray[Scalar]) -> NDArray[Scalar]:
+    """Return planes as (colours, rows / 3, 3, columns / 3, 3)."""
+    colours, rows, columns = planes.shape
+    return planes.reshape(colours, rows // 3, 3, columns // 3, 3)

@@ -88,9 +88,8 @@ class _Test:
     def __init__(self, prepared: Prepared, zones: tuple[Zone, ...], brief: Brief) -> None:
         self.prepared, self.zones, self.brief = prepared, zones, brief
         self.pair = prepared.pair
-        rows, columns = self.pair.lit.cells.shape[1:]
-        self.shape = grid((rows, columns), smallest=4 if min(rows, columns) < 64 else 8)
-        self.tiles = self.pair.tiles(self.shape)
+        self.tiles = prepared.tiles
+        self.shape = (self.tiles.cells.shape[0], self.tiles.cells.shape[1])
         self.where = self.tiles.usable(self.pair.colour)
         self.neutral = flash_neutral(self.pair.lit.colour, brief.flash_white, len(self.pair.lit.colours))
 
@@ -112,7 +111,7 @@ class _Test:
     def _measured(self, findings: list[Finding]) -> Measured:
         groups = self._groups()
         whole = self.pair.light(self.tiles, self.where)
-        mirrored = structure(self.pair, self.zones)
+        mirrored = structure(self.pair, self.prepared.fine, self.zones)
         readings = self._place(None, whole, self.tiles, groups, np.ones(self.shape, dtype=bool))
         readings.append(make.structured(mirrored, stated=self.pair.stated))
         lights: dict[str, Light] = {}

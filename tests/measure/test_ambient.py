@@ -256,7 +256,7 @@ def test_a_screen_mirrored_in_a_glaze_is_found_with_its_place_and_colour() -> No
 def test_a_lamp_on_one_half_is_no_mirrored_thing(side: str) -> None:
     measured = run(*Set(stops=5.0, lamp_stops=3.5, lamp_side=side).frames())
     assert not measured.regions
-    assert get(measured, "structure").bound == "at most"
+    assert value(measured, "structure") < 0.3
 
 
 # what the frames themselves say
