@@ -13,30 +13,24 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from qc._preview import LONG_SIDE, preview_of
 from qc.errors import UsageError
 from qc.orientation import angle_to_upright, upright
 from qc.reading import Measured, Region, TileMap, Unit
 
 if TYPE_CHECKING:
-    from qc.frame import Frame, Plane
+    from qc.frame import Frame
 
 Scalar = TypeVar("Scalar", bound=np.generic)
 
 VERSION = 1
 """Version of the stored form."""
 
-LONG_SIDE = 1600
-"""Most preview pixels along the long side."""
-
 STORED_LIMIT = 1_000_000
 """Most bytes of the stored form; the preview is compressed harder until it fits."""
 
-MOST_LIFT = 6
-"""Most stops a dark frame is lifted by in its preview."""
-
 _MAGIC = b"qc.digest/"
 _CHECK = 4
-_CODES = 65535
 _QUALITIES = (90, 75, 55, 35, 15)
 _MOST_CORNERS = 20_000
 
@@ -130,16 +124,8 @@ def make_digest(frame: Frame, measured: Sequence[Measured]) -> Digest:
     Returns
     -------
     Digest
-
-    Notes
-    -----
-    The preview is the green plane (the mean of all planes where there is no green), area-averaged. Its tone is
-    fixed: sRGB's transfer function (IEC 61966-2-1) on light where 1 is the tagged white level. A frame whose
-    98th percentile lies under a quarter of that is lifted by whole stops, at most `MOST_LIFT`, by
-    y = gx (1 + x/g) / (1 + gx) (Reinhard et al. 2002, Photographic tone reproduction for digital images,
-    equation 4 with white at the tagged level), which is the identity for g = 1 and never clips.
     """
-    preview, lift = _preview(frame)
+    preview, lift = preview_of(frame)
     regions = [(region, m.readings[0].name if m.readings else "") for m in measured for region in m.regions]
     return Digest(
         preview=preview,
@@ -151,43 +137,6 @@ def make_digest(frame: Frame, measured: Sequence[Measured]) -> Digest:
         full_size=frame.upright_size,
         lift=lift,
     )
-
-
-def _preview(frame: Frame) -> tuple[NDArray[np.uint8], int]:
-    import cv2
-
-    grey = _grey(frame)
-    if grey.size == 0:
-        return np.zeros((1, 1), dtype=np.uint8), 0
-    rows, columns = grey.shape
-    columns_shown = columns * frame.pixel_aspect
-    factor = min(1.0, LONG_SIDE / max(rows, columns_shown), columns / columns_shown)
-    size = max(1, round(columns_shown * factor)), max(1, round(rows * factor))
-    small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
-    codes = np.clip(np.rint(small * np.float32(_CODES)), 0, _CODES).astype(np.uint16).reshape(size[::-1])
-    lift = _lift(codes)
-    return np.ascontiguousarray(upright(_tone(lift)[codes], frame.orientation)), lift
-
-
-def _grey(frame: Frame) -> Plane:
-    if "G" in frame.colours:
-        return frame.cells[frame.colours.index("G")]
-    return frame.cells[0] if len(frame.colours) == 1 else frame.cells.mean(axis=0)
-
-
-def _lift(codes: NDArray[np.uint16]) -> int:
-    """Whole stops from the 98th percentile of the light to a quarter of white, 0 to `MOST_LIFT`."""
-    sample = codes[:: max(1, codes.shape[0] // 400), :: max(1, codes.shape[1] // 400)]
-    high = max(float(np.percentile(sample, 98)) / _CODES, 1 / _CODES)
-    return int(np.clip(np.floor(np.log2(0.25 / high)) + 1, 0, MOST_LIFT)) if high < 0.25 else 0
-
-
-def _tone(lift: int) -> NDArray[np.uint8]:
-    """Grey by code of light, shape (65536,)."""
-    x, g = np.linspace(0.0, 1.0, _CODES + 1), 2.0**lift
-    y = g * x * (1 + x / g) / (1 + g * x)
-    encoded = np.where(y <= 0.0031308, 12.92 * y, 1.055 * y ** (1 / 2.4) - 0.055)
-    return np.rint(encoded * 255).astype(np.uint8)
 
 
 def _tile_means(frame: Frame) -> NDArray[np.float32]:

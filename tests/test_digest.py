@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from qc.digest import LONG_SIDE, MOST_LIFT, STORED_LIMIT, VERSION, Digest, make_digest
+from qc._preview import LONG_SIDE, MOST_LIFT
+from qc.digest import STORED_LIMIT, VERSION, Digest, make_digest
 from qc.errors import UsageError
 from qc.frame import Black, Colour, Frame, Noise
 from qc.measure._colour import science
@@ -230,6 +231,18 @@ def test_a_few_specks_do_not_decide_the_lift() -> None:
     cells = np.full((3, 100, 100), 0.01)
     cells[:, 0, :20] = 1.0
     assert make_digest(frame_of(cells), []).lift == 5
+
+
+def test_a_bright_strip_does_not_keep_a_dark_picture_dark() -> None:
+    cells = np.full((3, 100, 100), 0.02)
+    cells[:, :6] = 0.6
+    assert make_digest(frame_of(cells), []).lift == 3
+
+
+def test_a_lit_subject_on_black_is_left_alone() -> None:
+    cells = np.full((3, 100, 100), 0.001)
+    cells[:, 30:70, 30:70] = 0.4
+    assert make_digest(frame_of(cells), []).lift == 0
 
 
 def test_light_outside_black_and_white_is_shown_as_black_and_white() -> None:
