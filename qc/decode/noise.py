@@ -252,7 +252,7 @@ def _level(
     else:
         both = (fine + 2 * coarse) / 3
         middle = np.median(both)
-        picked = np.flatnonzero(both <= 3 * middle)  # something moved in the others
+        picked = np.flatnonzero(both <= 8 * middle)  # something moved in the others
         variance, ratio = float(both[picked].mean()), 1.0
         error = np.sqrt(2.0 / (3 * quads * picked.size))
     return float(level[picked].mean()), variance, error, ratio

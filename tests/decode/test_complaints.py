@@ -17,11 +17,17 @@ def test_what_is_written_past_sys_stderr_is_collected() -> None:
 
 
 def test_lines_survive_an_exception_in_the_block() -> None:
-    kept: list[str] = []
-    with pytest.raises(KeyError), complaints() as kept:
-        os.write(2, b"said before failing\n")
-        raise KeyError
-    assert kept == ["said before failing"]
+    kept: list[list[str]] = []
+
+    def fail() -> None:
+        with complaints() as lines:
+            kept.append(lines)
+            os.write(2, b"said before failing\n")
+            raise KeyError
+
+    with pytest.raises(KeyError):
+        fail()
+    assert kept == [["said before failing"]]
 
 
 def test_standard_error_works_again_afterwards(capfd: pytest.CaptureFixture[str]) -> None:

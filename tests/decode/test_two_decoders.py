@@ -65,7 +65,8 @@ def same_tags(a: Decoded, b: Decoded) -> None:
     assert a.colour.reason == b.colour.reason
     assert (a.colour.neutral is None) == (b.colour.neutral is None)
     for one, other in ((a.black_rows, b.black_rows), (a.black_columns, b.black_columns)):
-        assert (one is None and other is None) or (one is not None and np.array_equal(one, other))
+        assert (one is None) == (other is None)
+        assert one is None or other is None or np.array_equal(one, other)
 
 
 @pytest.mark.parametrize("compression", ["none", "ljpeg"])
