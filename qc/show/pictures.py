@@ -173,8 +173,10 @@ def value_text(reading: Reading, spec: ReadingSpec) -> str:
 
 
 def _rounded(number: float, decimals: int) -> str:
-    """Round to the decimals of its value, or to one figure where that would leave nought."""
-    return f"{number:.{decimals}f}" if round(number, decimals) or not number else f"{number:.1g}"
+    """Round to the decimals of its value; what would be rounded to nought is less than their last place."""
+    return (
+        f"{number:.{decimals}f}" if round(number, decimals) or not number else f"< {10.0**-decimals:.{decimals}f}"
+    )
 
 
 def _quantity(spec: ReadingSpec) -> str:

@@ -110,6 +110,13 @@ def test_a_levels_column_rises_with_it() -> None:
     assert heights == sorted(set(heights))
 
 
+@pytest.mark.parametrize(("level", "marked"), [(Level.UNMEASURED, True), (Level.UNJUDGED, False), (None, False)])
+def test_what_was_not_measured_is_marked_and_what_was_not_judged_is_not(level: Level | None, marked: bool) -> None:
+    caption = Caption(name="a", shown="b", level=level)
+    drawing = compose(np.zeros((9, 9, 3), dtype=np.uint8), caption, blank(1, 1000))
+    assert (drawing[: MARGIN + 40, 500:] != SURROUND).any() == marked
+
+
 def test_the_caption_is_never_wider_than_the_picture_allows() -> None:
     caption = Caption(name=LONG * 3, shown=LONG * 9, values=LONG * 9, level=Level.HALT, cause=LONG * 4)
     drawing = compose(np.zeros((50, 50, 3), dtype=np.uint8), caption, blank(10, 1000))

@@ -148,7 +148,7 @@ def compose(picture: Picture, caption: Caption, key: Picture, *, lift: int = 0) 
 def _head(caption: Caption, wide: int) -> Picture:
     high = _text.height(_text.LARGE)
     top = blank(high + 4, wide)
-    taken = _mark(top, caption.level) if caption.level in _HEIGHTS else 0
+    taken = _mark(top, caption.level) if caption.level and caption.level != Level.UNJUDGED else 0
     _text.write(top, _text.cut_middle(caption.name, _text.LARGE, wide - taken - 40), (0, 0), _text.LARGE, TEXT)
     shown = _text.plain(caption.shown)  # first, so that a spelled sign can begin the sentence
     lines = [
@@ -164,13 +164,16 @@ def _head(caption: Caption, wide: int) -> Picture:
 
 
 def _mark(top: Picture, level: Level) -> int:
-    """Draw a level at the right end: a column whose height tells it, and its word; return the width."""
+    """Draw a level at the right end: a column whose height tells it, or ?, and its word; return the width."""
     word, high = str(level), _text.height(_text.LARGE)
     wide = _text.width(word, _text.LARGE)
     left, foot = top.shape[1] - wide, high - 7
     _text.write(top, word, (left, 0), _text.LARGE, LEVELS[level])
-    column = max(3, round(_HEIGHTS[level] * (foot - 6)))
-    top[foot - column : foot, left - 26 : left - 12] = LEVELS[level]
+    if level in _HEIGHTS:
+        column = max(3, round(_HEIGHTS[level] * (foot - 6)))
+        top[foot - column : foot, left - 26 : left - 12] = LEVELS[level]
+    else:
+        _text.write(top, "?", (left - 26, 0), _text.LARGE, LEVELS[level])
     return wide + 26
 
 
