@@ -50,7 +50,7 @@ def row_planes(array: NDArray[Any], row: int, shape: tuple[int, int]) -> list[ND
     lines = array[row :: shape[0]]
     if shape[1] == 2 and array.shape[1] > 1 and len(lines) > 0:  # several times faster than a strided copy
         even = array.shape[1] // 2 * 2
-        return list(cv2.split(np.ascontiguousarray(lines[:, :even]).reshape(len(lines), even // 2, 2)))
+        return list(cv2.split(lines[:, :even].reshape(len(lines), even // 2, 2)))
     return [np.ascontiguousarray(lines[:, column :: shape[1]]) for column in range(shape[1])]
 
 

@@ -145,11 +145,12 @@ def _decide(
     levels: list[Saturation] = []
     for index, letter in enumerate(decoded.colours):
         tag = min(tags[index], decoded.white)
-        kept = next((s for s in remembered.get(key, ()) if s.colour == letter), None)
+        # A body that the file does not name cannot be told from another: nothing is remembered of it.
+        kept = next((s for s in remembered.get(key, ()) if key[0] is not None and s.colour == letter), None)
         others = [
             s.level
             for other, known in remembered.items()
-            if other[:2] == key[:2] and other[3] == key[3] and other != key
+            if key[0] is not None and other[:2] == key[:2] and other[3] == key[3] and other != key
             for s in known
             if s.colour == letter and s.level is not None and s.source in ("plateau", "remembered")
         ]

@@ -11,7 +11,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.container.dng import DngTags
+from qc.container.dng import CFA, LINEAR_RAW, DngTags
+from qc.container.ifd import Tree
 from qc.decode.decoded import Decoded
 from qc.frame import Cfa, Colour
 from qc.reading import Reason
@@ -103,6 +104,16 @@ def _colour(found: Colour, tags: DngTags, colours: int) -> Colour:
     if calibrations:
         return Colour(neutral=neutral, calibrations=calibrations, source="DNG tags")
     return replace(found, neutral=neutral)
+
+
+def pictures(tree: Tree) -> int:
+    """Return how many raw pictures of the full size a TIFF-based file holds; 1 for every other kind."""
+    sizes = [
+        (directory.integer(256), directory.integer(257))
+        for directory in tree.directories
+        if directory.integer(262) in (CFA, LINEAR_RAW)
+    ]
+    return max(1, sizes.count(max(sizes, default=(0, 0), key=lambda size: size[0] * size[1])))
 
 
 def neutral_of(balance: tuple[float, ...] | list[float] | None, colours: int) -> tuple[float, ...] | None:

@@ -6,6 +6,7 @@ and to the strict policy, so that both decoders agree on what a capture is.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from importlib.util import find_spec
 from typing import TYPE_CHECKING
 
@@ -13,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.container.dng import DngTags, dng_tags
+from qc.container.ifd import read_tree
 from qc.decode.decoded import Decoded, Window
 from qc.decode.mapping import FLASHRAW, capture_error
 from qc.decode.settings import iso, positive, taken, words
-from qc.decode.tags import MONOCHROME, NO_MATRIX, neutral_of, with_dng_tags
+from qc.decode.tags import MONOCHROME, NO_MATRIX, neutral_of, pictures, with_dng_tags
 from qc.decode.with_rawpy import margins
 from qc.errors import CaptureError, DamagedError, TruncatedError, UnsupportedError
 from qc.frame import Calibration, Camera, Cfa, Colour
@@ -71,8 +73,9 @@ class WithFlashraw:
             raise capture_error(error, FLASHRAW, path) from error
         if frame.incomplete:
             raise DamagedError(path, f"part of the data is missing ({frame.warnings[0].message})")
-        tags = dng_tags(data)
-        found = self._decoded(frame.array, info, metadata, tags, path)
+        tree = read_tree(data)
+        tags = dng_tags(data, tree)
+        found = replace(self._decoded(frame.array, info, metadata, tags, path), images=pictures(tree))
         return with_dng_tags(found, tags) if tags is not None else found
 
     def _decoded(
@@ -111,7 +114,9 @@ class WithFlashraw:
 
 
 def _refuse_what_differs(info: flashraw.FrameInfo, path: str) -> None:
-    if info.compression in _LIBRAW_DIFFERS or info.sample_format != "u16":
+    if info.sample_format != "u16":
+        raise UnsupportedError(path, "its samples are floating-point numbers")
+    if info.compression in _LIBRAW_DIFFERS:
         raise UnsupportedError(path, f"its compression ({info.compression}) is not supported")
     if info.layout not in _LAYOUTS:
         raise UnsupportedError(path, f"its layout ({info.layout}) is not supported")

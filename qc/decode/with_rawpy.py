@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from qc.container.dng import dng_tags
+from qc.container.ifd import read_tree
 from qc.decode.complaints import complaints
 from qc.decode.decoded import Decoded, Window
 from qc.decode.mapping import RAWPY, capture_error
 from qc.decode.settings import iso, positive, taken, words
-from qc.decode.tags import MONOCHROME, NO_MATRIX, neutral_of, with_dng_tags
+from qc.decode.tags import MONOCHROME, NO_MATRIX, neutral_of, pictures, with_dng_tags
 from qc.errors import DamagedError, TruncatedError, UnsupportedError
 from qc.frame import Calibration, Camera, Cfa, Colour
 
 _ORIENTATION = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}
 """Exif Orientation by LibRaw's flip: bit 0 mirrors columns, bit 1 rows, bit 2 swaps them."""
+
+_DEFLATE = (8, 32946)
+"""TIFF Compression codes; LibRaw reads them for floating-point samples only, and calls others corrupt."""
 
 _FATAL = {"data corrupted": DamagedError, "unexpected end of file": TruncatedError}
 """Complaints that LibRaw makes without raising, and what they mean."""
@@ -46,12 +51,21 @@ class WithRawpy:
                 raw.open_buffer(io.BytesIO(data))
                 raw.unpack()
                 found = self._copy(raw, path)
+        except rawpy.LibRawDataError as error:
+            tags = dng_tags(data)
+            if tags is not None and tags.compression in _DEFLATE and not tags.floating:
+                raise UnsupportedError(
+                    path, "its compression (deflate of whole numbers) is not supported"
+                ) from error
+            raise capture_error(error, RAWPY, path, detail=_said(lines)) from error
         except known as error:
             raise capture_error(error, RAWPY, path, detail=_said(lines)) from error
         for words_said, kind in _FATAL.items():
             if any(words_said in line.lower() for line in lines):
                 raise kind(path, f"the decoder found broken data ({_said(lines)})")
-        tags = dng_tags(data)
+        tree = read_tree(data)
+        tags = dng_tags(data, tree)
+        found = replace(found, complaints=tuple(lines), images=pictures(tree))
         return with_dng_tags(found, tags) if tags is not None else found
 
     def _copy(self, raw: Any, path: str) -> Decoded:

@@ -168,3 +168,48 @@ def test_every_finding_that_decoding_makes_is_listed(captures: Path) -> None:
             continue
     assert len(codes) >= 5
     assert codes <= set(FINDINGS)
+
+
+def picture_tags(*, levels: bool = True) -> list[tuple[int, str, int, object, bool]]:
+    """Tags of a minimal DNG in the form that tifffile writes."""
+    tags: list[tuple[int, str, int, object, bool]] = [
+        (33421, "H", 2, (2, 2), True),
+        (33422, "B", 4, (0, 1, 1, 2), True),
+        (50706, "B", 4, (1, 4, 0, 0), True),
+        (50708, "s", 0, "Kiln Works Rehearsal 1", True),
+    ]
+    return [*tags, (50714, "H", 1, (512,), True), (50717, "H", 1, (16383,), True)] if levels else tags
+
+
+@pytest.mark.parametrize("decoder", DECODERS)
+def test_of_several_pictures_the_first_is_measured_and_it_is_said(decoder: str, tmp_path: Path) -> None:
+    path = tmp_path / "two.dng"
+    with tifffile.TiffWriter(path) as writer:
+        writer.write(noise(), photometric="CFA", extratags=picture_tags())
+        writer.write(noise()[::-1].copy(), photometric="CFA", extratags=picture_tags())
+    frame = open_frame(path, decoder=decoder)
+    assert frame.mosaic is not None
+    assert np.array_equal(frame.mosaic, noise())
+    assert [f.data["images"] for f in frame.findings if f.code == "several_images"] == [2]
+
+
+@pytest.mark.parametrize("decoder", DECODERS)
+@pytest.mark.parametrize("compression", ["adobe_deflate", "jpegxl_dng"])
+def test_a_compression_that_libraw_lacks_is_unsupported_not_damaged(
+    decoder: str, compression: str, tmp_path: Path
+) -> None:
+    pytest.importorskip("imagecodecs")
+    path = tmp_path / "a.dng"
+    tifffile.imwrite(path, noise(), photometric="CFA", compression=compression, extratags=picture_tags())
+    with pytest.raises(CaptureError) as caught:
+        open_frame(path, decoder=decoder)
+    assert caught.value.state == "unsupported"
+
+
+def test_floating_point_samples_are_read_as_libraw_scales_them(tmp_path: Path) -> None:
+    path = tmp_path / "a.dng"
+    light = noise().astype(np.float32) / np.float32(16383)
+    tifffile.imwrite(path, light, photometric="CFA", extratags=picture_tags(levels=False))
+    frame = open_frame(path)
+    assert frame.decoder.startswith("rawpy ")
+    assert frame.cells.mean() == pytest.approx(float(light.mean()), rel=0.01)
