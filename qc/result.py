@@ -1,6 +1,6 @@
 """`Result`: all that is known of one capture after measuring and judging it. Types only.
 
-One to one with the JSON contract ``qc.capture/1`` (DESIGN 7); `qc.show.contract` writes it.
+One to one with the JSON contract ``qc.capture/1``; `qc.show.contract` writes it.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ class Cause:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
-    """Level and causes, most important first (DESIGN 8)."""
+    """Level and causes, most important first, in the order of `qc.judge`."""
 
     level: Level
     causes: tuple[Cause, ...] = ()

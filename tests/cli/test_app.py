@@ -20,7 +20,9 @@ from tests.cli.conftest import Run, environment, subprocess_of
 HEAVY = ("numpy", "rawpy", "flashraw", "scipy", "colour", "skimage", "cv2", "pydantic", "rich", "tifffile")
 
 
-@pytest.mark.parametrize("words", [(), ("check",), ("ambient",), ("sheet",), ("sheet", "zone"), ("explain",)])
+@pytest.mark.parametrize(
+    "words", [(), ("check",), ("ambient",), ("sheet",), ("sheet", "zone"), ("explain",), ("demo",)]
+)
 def test_every_command_has_help_that_says_what_it_does(run: Run, words: tuple[str, ...]) -> None:
     done = run(*words, "--help")
     assert done.exit_code == 0

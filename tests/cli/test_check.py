@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import csv
 import json
 import os
 import shutil
@@ -131,6 +132,21 @@ def test_a_real_unsupported_raw_and_real_cut_files_are_named_refusals(run: Run, 
     assert all("truncated: " in line for line in lines[1:4])
     assert "unjudged" in lines[4]
     assert done.exit_code == 1
+
+
+def test_every_real_capture_is_a_result_or_a_named_refusal_and_no_fault(run: Run, captures: Path) -> None:
+    with (captures / "MANIFEST.csv").open(encoding="utf-8") as file:
+        names = [row["file"] for row in csv.DictReader(file)]
+    done = run("check", *(captures / name for name in names), "--json")
+    results = [json.loads(line) for line in done.stdout.splitlines()]
+    assert done.stderr == ""
+    assert [one["file"]["name"] for one in results] == names
+    for one in results:
+        file, level = one["file"], one["verdict"]["level"]
+        measured = any(reading["value"] is not None for reading in one["readings"])
+        assert measured == (file["state"] == "whole"), file["name"]
+        assert (file["detail"] is None) == measured, file["name"]
+        assert (level in ("halt", "unmeasured")) != measured, file["name"]
 
 
 def test_a_file_without_a_matrix_gives_the_reason_for_its_cast(run: Run, tmp_path: Path) -> None:
