@@ -21,7 +21,7 @@ PICTURE_SIZE = (1632, 2448)
 CAPTURES, PICTURES = "captures", "pictures"
 """Folders that the demonstration makes."""
 
-SIMULATED = "These frames are simulated: a computed still life, so that the truth is known. No camera took them."
+SIMULATED = "These frames are simulated, so the truth is known: no camera took them."
 """What must be said wherever the demonstration is shown."""
 
 

@@ -71,7 +71,7 @@ def takes(studio: Studio) -> tuple[Take, ...]:
             heads={**ALL_HEADS, "spot": 1.0},
             room=QUIET_ROOM,
         ),
-        Take(name="R_0003.dng", about="focus moved back", focus=LABEL_Z + 52.0, room=QUIET_ROOM),
+        Take(name="R_0003.dng", about="focus moved back", focus=LABEL_Z + 58.0, room=QUIET_ROOM),
         Take(name="R_0004.dng", about="flash missed", heads={}, room=QUIET_ROOM),
         Take(name="R_0005.dng", about=DARK, heads={}, room=room),
         Take(name="R_0006.dng", about=LIT, room=room),

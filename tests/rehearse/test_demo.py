@@ -12,7 +12,7 @@ from qc.rehearse import demo
 from qc.rehearse._compare import number, word
 from qc.rehearse.demo import CAPTURES, PICTURES, Section, demonstrate, make_studio
 
-SIZE = (816, 1224)
+SIZE = (1088, 1632)
 
 
 @pytest.fixture(scope="module")
