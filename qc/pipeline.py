@@ -7,7 +7,7 @@ what is wrong. A defect of ours does raise; the commands turn it into one line a
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache
@@ -39,6 +39,9 @@ FINDINGS: Mapping[str, str] = {
     "left_out": "a frame could not be read and was left out of the test",
 }
 """Findings about the capture as a whole, by code."""
+
+OF_ONE_FRAME = frozenset({"saturation", "nothing_saturates"})
+"""Findings of decoding that belong to one frame and say nothing about a test of several."""
 
 DARKEST_PICTURE = 2.0**-7
 """Brightest tile, as a part of full scale, under which a frame counts as holding no picture. Our own choice: a
@@ -88,7 +91,7 @@ def measure_capture(
     Raises
     ------
     UsageError
-        For a preset that does not exist.
+        For a preset that does not exist, or a decoder that is not installed.
     """
     from qc.digest import make_digest
     from qc.measure import specs as all_specs
@@ -180,7 +183,7 @@ def measure_ambient(
     lit = order.lit[0]
     companions = [frames[number] for number in order.companions]
     measured = [SPEC(frames[lit], zones=zones, brief=brief, companions=companions)]
-    findings = (*(_left_out(o) for o in bad), *order.findings)
+    findings = (*(_left_out(o) for o in bad), *_of_decoding([o for o, _, _ in good]), *order.findings)
     result = _result(
         good[lit][0],
         measured,
@@ -209,6 +212,14 @@ def _open_all(
     return [(_open(path, decoder, mosaic), path in named) for path in every]
 
 
+def _of_decoding(opened: Sequence[_Opened]) -> Iterator[Finding]:
+    """Yield what decoding says of each frame of a test, with the frame's name."""
+    for one in opened:
+        for finding in one.frame.findings if one.frame else ():
+            if finding.code not in OF_ONE_FRAME:
+                yield replace(finding, text=f"{one.file.name}: {finding.text}")
+
+
 def _left_out(opened: _Opened) -> Finding:
     text = f"{opened.file.name} was left out: {opened.file.detail}"
     return Finding(code="left_out", text=text, data={"name": opened.file.name, "state": opened.file.state})
@@ -217,7 +228,8 @@ def _left_out(opened: _Opened) -> Finding:
 def _no_picture(frame: Frame, digest: Digest) -> tuple[Finding, ...]:
     import numpy as np
 
-    brightest = float(np.nanmax(digest.tile_means, initial=-1.0))
+    known = digest.tile_means[np.isfinite(digest.tile_means)]
+    brightest = float(known.max()) if known.size else 1.0  # a frame too small for a cell says nothing
     sample = frame.clip[:, ::4, ::4]  # every 16th cell tells "nearly all" well enough
     burnt = float((sample > 0).all(axis=0).mean()) if sample.size else 0.0
     if burnt >= BURNT_PICTURE:

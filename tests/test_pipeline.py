@@ -218,6 +218,31 @@ def test_settings_that_differ_are_warned_of(pair: tuple[Path, Path], tmp_path: P
     assert "settings_differ" in {cause.reading for cause in result.verdict.causes}
 
 
+def test_what_decoding_says_of_a_frame_of_the_test_is_said_with_its_name(tmp_path: Path) -> None:
+    import tifffile
+
+    rng = np.random.default_rng(2)
+    paths = []
+    for name, level in (("lit", 0.4), ("dark", 0.0)):
+        mosaic = Sensor(black=0, white=255, gain=0.5, read_noise=2).expose(
+            np.full((3, *SIZE), level), BAYER["RGGB"], rng
+        )
+        tifffile.imwrite(tmp_path / f"{name}.tif", mosaic.astype(np.uint8), photometric="minisblack")
+        paths.append(tmp_path / f"{name}.tif")
+    result = measure_ambient(paths, mosaic=MosaicHint(cfa="RGGB", black=0, white=255))
+    clipped = [f.text for f in result.findings if f.code == "black_clipped"]
+    assert [text.partition(":")[0] for text in clipped] == ["dark.tif"]
+    assert not [f for f in result.findings if f.code in pipeline.OF_ONE_FRAME]
+
+
+def test_a_frame_too_small_to_measure_is_not_called_black(tmp_path: Path) -> None:
+    import tifffile
+
+    tifffile.imwrite(tmp_path / "dot.tif", np.full((1, 1), 200, dtype=np.uint8), photometric="minisblack")
+    result = measure_capture(tmp_path / "dot.tif")
+    assert "nearly_black" not in {finding.code for finding in result.findings}
+
+
 def test_every_finding_that_has_a_level_is_declared_by_what_finds_it() -> None:
     declared = {code for spec in specs() for code in spec.findings} | set(decode.FINDINGS) | set(pipeline.FINDINGS)
     assert set(OF_FINDING) <= declared
