@@ -69,6 +69,8 @@ class Isolation:
         Whether the piece is a step that stands alone, at least towards one side.
     near : ndarray, per piece
         Departure from a lone step's profile on the side that is not clear, at the nearer look; 0 where both are.
+    hemmed : ndarray of bool, per piece
+        Whether a step back stands at either side.
     slope : ndarray, per piece
         Part of the summit's gradient that belongs to a slope under the step: what both sides share.
     """
@@ -77,6 +79,7 @@ class Isolation:
     strengths: Floats
     good: Flags
     near: Numbers
+    hemmed: Flags
     slope: Numbers
 
 
@@ -120,7 +123,9 @@ def isolate(profiles: Profiles, strengths: Floats, sums: Sums, variance: float) 
         strengths[:, at], beside, passed = _one_sided(profiles.take(at), lean, some, variance)
         near = np.where(half, beside, 0.0)
         good |= half & passed
-    return Isolation(counts=counts, strengths=strengths, good=good, near=near, slope=np.nan_to_num(slope))
+    return Isolation(
+        counts=counts, strengths=strengths, good=good, near=near, hemmed=low < -ALONE, slope=np.nan_to_num(slope)
+    )
 
 
 def _one_sided(profiles: Profiles, lean: Floats, sums: Sums, variance: float) -> tuple[Floats, Numbers, Flags]:

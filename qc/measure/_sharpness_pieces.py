@@ -15,7 +15,16 @@ from numpy.typing import NDArray
 
 from qc.measure._sharpness_isolation import Sums, isolate
 from qc.measure._sharpness_ridges import Profiles, smoothing_of_ridge
-from qc.measure._sharpness_scale import COARSE_BOTTOM, FINE_TOP, FLOOR, TOP, invert, log_ratio_of, relative_error
+from qc.measure._sharpness_scale import (
+    COARSE_BOTTOM,
+    ENDLESS,
+    FINE_TOP,
+    FLOOR,
+    TOP,
+    invert,
+    log_ratio_of,
+    relative_error,
+)
 
 BLOCK = 16
 """Lattice steps along the side of a block."""
@@ -37,6 +46,9 @@ SCATTER = 0.05
 
 SIGNIFICANT = 2.5
 """Standard errors that ln R must lie above 0: fewer, and the summit may be one that noise has chosen."""
+
+STEADY = 0.8
+"""Least part of its gradient that a soft ridge keeps after the largest re-blur; one of 5 px keeps 0.93."""
 
 HEMMED = 1.7
 """What a step back beside a ridge takes off σ² in lattice steps², over the square of the departure at the nearer
@@ -60,7 +72,7 @@ class Pieces:
     direction : ndarray
         Angle in radians of the line across the ridge, from +x towards +y, in [0, π).
     blur : ndarray
-        σ, px; infinite where nothing sharpens the ridge.
+        σ, px; very large where nothing sharpens the ridge.
     error : ndarray
         Standard error of ln σ from noise.
     log_ratio, ratio_error, variance : ndarray
@@ -69,6 +81,8 @@ class Pieces:
         Pixels per lattice step.
     length : ndarray
         Length of ridge, px.
+    near : ndarray
+        Departure from a lone step's profile beside a ridge that is read on one side; NaN where none is.
     sector : ndarray of int
         Which of `SECTORS` light grows towards.
     kind : ndarray of int8
@@ -85,6 +99,7 @@ class Pieces:
     variance: Numbers
     step: Numbers
     length: Numbers
+    near: Numbers
     sector: NDArray[np.int64]
     kind: NDArray[np.int8]
 
@@ -144,7 +159,7 @@ def assemble(
         ratio_error = _ratio_error(sums.of(profiles.noise**2 * seen.counts), s0, points)
         sigma2 = invert(np.exp(log_ratio), variance) + HEMMED * np.minimum(seen.near, 0.0) ** 2
         log_ratio = log_ratio_of(sigma2, variance)
-        blur = np.sqrt(np.clip(np.nan_to_num(sigma2, nan=np.inf), (FLOOR / step) ** 2, None))
+        blur = np.sqrt(np.clip(np.nan_to_num(sigma2, nan=ENDLESS), (FLOOR / step) ** 2, None))
         error = relative_error(blur**2, variance, ratio_error)
         each = np.nan_to_num(np.log(seen.strengths[0] / seen.strengths[1])) * seen.counts
         off = (each - (sums.of(each) / points)[sums.group]) * seen.counts
@@ -152,11 +167,13 @@ def assemble(
         good &= seen.good & (points >= FEWEST / every) & (points >= MOSTLY * whole)
         good &= _scales_agree(sigma2, invert(s1 / s2, variance, 1, 2), error)
         clear = log_ratio > SIGNIFICANT * ratio_error
-        all0, all1 = sums.of(strengths[0]), sums.of(strengths[1])
+        all0, all1, all2 = (sums.of(s) for s in strengths)
         mixed = step * np.sqrt(np.maximum(invert(all0 / all1, variance), 0.0))
     blur *= step
     good &= np.isfinite(error) & (blur <= TOP)
-    other_kind = np.where(mixed > TOP, SOFT, np.where(clear, TEXTURE, UNCLEAR))
+    other_kind = np.where(
+        (mixed > TOP) & ~seen.hemmed & (all2 > STEADY * all0), SOFT, np.where(clear, TEXTURE, UNCLEAR)
+    )
     kind = np.where(good & clear, EDGE, other_kind).astype(np.int8)
     if step == 1:
         keep = np.where(kind == EDGE, blur <= FINE_TOP, mixed <= FINE_TOP)
@@ -175,6 +192,7 @@ def assemble(
         variance=np.full(count, variance),
         step=np.full(count, float(step)),
         length=span * step * every,
+        near=np.where(seen.near != 0, seen.near, np.nan),
         sector=sector,
         kind=kind,
     ).take(keep & (whole >= FEWEST / every))

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.measure._sharpness_pieces import EDGE, SOFT, TEXTURE, UNCLEAR, Pieces
+from qc.measure._sharpness_pieces import EDGE, TEXTURE, UNCLEAR, Pieces
 from qc.measure._sharpness_scale import FINE_TOP, FLOOR, TOP, invert
 
 SIZEABLE = 0.15
@@ -30,8 +30,17 @@ WIDTH = 0.12
 CLEAN = 0.5
 """Part of the ridge length around a piece that must be edges for it not to be a chance hit in texture."""
 
+BESIDE = 0.35
+"""As `NEAR` of single pieces, for the mean over all pieces around one, those that failed included: where noise
+decides which pieces pass, this does not choose."""
+
 FAINT = 0.2
-"""Part of all ridge length of a place that must be clean edges."""
+FAINTER = 0.5
+"""Part of all ridge length of a place that must be clean edges; the latter where single pieces are `NOISY`."""
+
+NOISY = 0.3
+CLEANER = 0.7
+"""Where single pieces have more than this error in ln σ, noise decides which of them pass: this part must."""
 
 NEIGHBOURHOOD = 64
 """Side of the area that "around" means, px."""
@@ -42,7 +51,14 @@ SURE = 1.5
 CALIBRATION = 0.02
 """Standard error of ln σ that no averaging removes: departures of real spreads from the model."""
 
+DIAGONAL = np.deg2rad(2.0)
+ALIAS = 0.9
+ALIAS_FALL = 2.6
+"""An edge within `DIAGONAL` of 45° crosses all rows of a mosaic's green at one phase, √2 px apart; the error of
+ln σ that this leaves is `ALIAS` · exp(−`ALIAS_FALL` σ²): analytic edges of 0.5, 0.8 and 1.2 px at six phases."""
+
 Numbers = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,19 +93,23 @@ def clean_edges(pieces: Pieces) -> Pieces:
     column = (pieces.x // NEIGHBOURHOOD).astype(np.int64)
     _, place = np.unique(row * 100_000 + column, return_inverse=True)
     edge = pieces.kind == EDGE
-    edges = np.bincount(place, weights=pieces.length * edge)
-    other = (pieces.kind == TEXTURE) | (pieces.kind == UNCLEAR)
-    texture = np.bincount(place, weights=pieces.length * other)
-    part = edges / np.maximum(edges + texture, 1e-9)
-    clean = pieces.take(edge & (part[place] >= CLEAN))
-    if clean.length.sum() < FAINT * pieces.length[edge | other].sum():
+    counted = edge | (pieces.kind == TEXTURE) | (pieces.kind == UNCLEAR)
+
+    def around(values: Numbers | Flags) -> Numbers:
+        return np.asarray(np.bincount(place, weights=pieces.length * values), dtype=np.float64)
+
+    edges, all_ = around(edge), np.maximum(around(counted), 1e-9)
+    noisy = around(edge * np.nan_to_num(pieces.error, posinf=1.0)) > NOISY * edges
+    known = np.isfinite(pieces.near)
+    beside = around(np.where(known, pieces.near, 0.0)) / np.maximum(around(known), 1e-9)
+    good = (edges / all_ >= np.where(noisy, CLEANER, CLEAN)) & (beside > -BESIDE)
+    clean = pieces.take(edge & good[place])
+    if len(clean) == 0:
+        return clean
+    part = FAINTER if np.average(clean.error, weights=clean.length) > NOISY else FAINT
+    if clean.length.sum() < part * pieces.length[counted].sum():
         return pieces.take(np.zeros(len(pieces), dtype=bool))
     return clean
-
-
-def soft_length(pieces: Pieces) -> float:
-    """Return the length of ridges softer than can be read, px."""
-    return float(pieces.length[pieces.kind == SOFT].sum())
 
 
 def sharpest(edges: Pieces, *, shortest: float = SHORTEST, fewest: int = FEWEST) -> Population | None:
@@ -137,10 +157,12 @@ def _pool(edges: Pieces) -> Population:
     scatter = float(np.average(off**2, weights=edges.length))
     noise = float(np.average(np.minimum(edges.error, 1.0) ** 2, weights=edges.length))
     share = edges.length / edges.length.sum()
+    diagonal = float(share[np.abs(edges.direction % (np.pi / 2) - np.pi / 4) < DIAGONAL].sum())
+    phase = diagonal * ALIAS * float(np.exp(-ALIAS_FALL * blur**2))
     between = scatter * float(np.sum(share**2))
     return Population(
         blur=blur,
-        error=float(np.sqrt(max(between, 1.0 / inverse) + CALIBRATION**2)),
+        error=float(np.sqrt(max(between, 1.0 / inverse) + CALIBRATION**2 + phase**2)),
         spread=float(np.sqrt(max(scatter - noise, 0.0))),
         length=float(edges.length.sum()),
         sure=bool((edges.step > 1).mean() > 0.5 or np.log(FINE_TOP / blur) > SURE * np.median(edges.error)),

@@ -32,6 +32,9 @@ BOTTOM = 0.5
 FLOOR = 0.25
 """Smallest blur that is told apart from none, px."""
 
+ENDLESS = 1e4
+"""σ² that stands for a ridge which nothing sharpens, lattice steps²."""
+
 Numbers = NDArray[np.float64]
 
 
@@ -50,19 +53,19 @@ def invert(ratio: Numbers, variance: float, first: int = 0, second: int = 1) -> 
     Returns
     -------
     ndarray
-        Negative where the ratio is beyond what no blur at all would give; infinite where it is 1 or less.
+        Negative where the ratio is beyond what no blur at all would give; `ENDLESS` where it is 1 or less.
     """
     a, b = variance + REBLUR[first] ** 2, variance + REBLUR[second] ** 2
     square = np.asarray(ratio, dtype=np.float64) ** 2
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(square > 1.0, (b - square * a) / (square - 1.0), np.inf)
+        return np.where(square > 1.0, np.minimum((b - square * a) / (square - 1.0), ENDLESS), ENDLESS)
 
 
 def log_ratio_of(sigma2: Numbers, variance: float) -> Numbers:
     """Return ln R of a blur at the first two re-blurs: the inverse of `invert`."""
     a, b = variance + REBLUR[0] ** 2, variance + REBLUR[1] ** 2
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(np.where(np.isfinite(sigma2), 0.5 * np.log((sigma2 + b) / (sigma2 + a)), 0.0))
+        return np.asarray(0.5 * np.log((sigma2 + b) / (sigma2 + a)))
 
 
 def relative_error(sigma2: Numbers, variance: float, ratio_error: Numbers) -> Numbers:
@@ -84,7 +87,7 @@ def blur_of_line_spread(amplitude: Callable[[float], float]) -> float:
     Returns
     -------
     float
-        px; from the full lattice, or from every second photosite where that gives more than `FINE_TOP`.
+        px; from every second photosite, or from the full lattice where that gives less than `COARSE_BOTTOM`.
     """
 
     def at(step: int, known: float) -> float:
@@ -92,5 +95,5 @@ def blur_of_line_spread(amplitude: Callable[[float], float]) -> float:
         variance = SIGMA**2 + (known + APERTURE) / step**2
         return float(step * np.sqrt(np.maximum(invert(np.array(top / bottom), variance), 0.0)))
 
-    fine = at(1, 0.0)
-    return fine if fine <= FINE_TOP else at(2, COARSE_SIGMA**2)
+    coarse = at(2, COARSE_SIGMA**2)
+    return coarse if coarse >= COARSE_BOTTOM else at(1, 0.0)

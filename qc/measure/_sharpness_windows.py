@@ -34,6 +34,18 @@ PER_ZONE = 30
 DETAIL = 4.0
 """Mean square of neighbouring differences, over that of noise, from which a block has detail."""
 
+SQUARE = 8
+"""Cells along the side of a block whose noise is looked at as one."""
+
+WHITE = 0.5
+"""Largest relative difference of the noise seen at two spacings from which it is no longer called white."""
+
+FEWEST_BLOCKS = 8
+"""Fewest blocks for a level of light."""
+
+DEEPEST_WELL = 1e5
+"""Electrons at the white level that no sensor of today much exceeds: the least photon noise there can be."""
+
 BINS = 16
 """Levels of light at which noise is looked for."""
 
@@ -43,9 +55,9 @@ Variance = Callable[[Plane], Plane]
 def noise_variance(frame: Frame) -> Variance:
     """Return a function from light to the noise variance of a green photosite.
 
-    The frame's own noise where it is known. Otherwise a lower envelope: in every bin of light the quietest runs
-    of cells, fitted by a + b · light (EMVA 1288 R4, linear model). In a frame that is full of detail this is too
-    much, and less detail is found, never more.
+    The frame's own noise where it is known. Otherwise a + b · light (EMVA 1288 R4, linear model) through the
+    blocks of cells that look alike at two spacings: white noise does, detail that came through a lens grows
+    fourfold or more at twice the spacing. Without such blocks it is the least that any sensor has.
     """
     if frame.kind == "mosaic" and frame.noise.known:
         known = frame
@@ -65,38 +77,64 @@ def noise_variance(frame: Frame) -> Variance:
 
 
 def _envelope(frame: Frame) -> tuple[float, float]:
-    """Return a and b of the quietest second differences along rows, as variance of a photosite."""
+    """Return a and b of the blocks that hold nothing but noise; never less than any sensor has."""
+    floor, least = 1.0 / 12.0 / frame.scale**2, 1.0 / DEEPEST_WELL
+    noise, light = _white_blocks(frame)
+    if len(noise) < FEWEST_BLOCKS:
+        return floor, least
+    parts = np.array_split(np.argsort(light, kind="stable"), min(BINS, len(noise) // FEWEST_BLOCKS))
+    level = np.array([np.median(noise[p]) for p in parts])
+    at = np.maximum([light[p].mean() for p in parts], 1e-4)
+    slope = max(least, float(np.median(level / at)))
+    return max(floor, float(np.median(level - slope * at))), slope
+
+
+def _white_blocks(frame: Frame) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the variance of a photosite and the light of the blocks of cells that hold white noise alone."""
     index = green_index(frame)
     assert index is not None
-    floor = 1.0 / 12.0 / frame.scale**2
-    plane = frame.cells[index, :: max(1, frame.cells.shape[1] // 512)]
-    run = 24
-    columns = (plane.shape[1] - 2) // run * run
-    if columns < run:
-        return floor, 0.0
-    second = plane[:, :columns] - 2 * plane[:, 1 : columns + 1] + plane[:, 2 : columns + 2]
-    energy = np.square(second).reshape(-1, run).mean(axis=1) / 6.0
-    light = plane[:, :columns].reshape(-1, run).mean(axis=1)
-    alive = energy > 0  # clipped runs have no noise and say nothing
-    energy, light = energy[alive], light[alive]
+    cells = frame.cells[index]
+    rows, columns = cells.shape[0] // SQUARE, (cells.shape[1] - 4) // SQUARE
+    if rows == 0 or columns <= 0:
+        return np.zeros(0), np.zeros(0)
+    bands = np.arange(0, rows, max(1, rows // 96)) * SQUARE
+    taken = (bands[:, np.newaxis] + np.arange(SQUARE)).ravel()
+    width = columns * SQUARE
+    some = cells[taken, : width + 4]
+    narrow = _blockwise(np.square(some[:, :-2] - 2 * some[:, 1:-1] + some[:, 2:])[:, :width] / np.float32(6))
     per_cell = float(frame.photosites_per_cell()[index])
-    if len(energy) < 4 * BINS:
-        return max(floor, float(np.median(energy)) * per_cell if len(energy) else floor), 0.0
-    order = np.argsort(light, kind="stable")
-    parts = np.array_split(order, BINS)
-    # the 10th percentile of the mean of 24 correlated squares is 0.60 of their mean, by simulation
-    low = np.array([np.percentile(energy[p], 10) for p in parts]) / 0.60 * per_cell
-    at = np.array([light[p].mean() for p in parts])
-    keep = np.ones(BINS, dtype=bool)
-    slope, offset = 0.0, float(low.min())
-    for _ in range(3):
-        slope = float(np.maximum((low[keep] - floor) / np.maximum(at[keep], 1e-4), 0.0).min())
-        slope = float(np.median(low[keep] / np.maximum(at[keep], 1e-4))) if slope == 0 else slope
-        offset = max(floor, float(np.median(low[keep] - slope * at[keep])))
-        keep = low <= 2.0 * (offset + slope * np.maximum(at, 0.0))
-        if not keep.any():
-            break
-    return offset, slope
+    if frame.mosaic is not None and frame.cfa is not None and frame.cfa.shape == (2, 2):
+        # between the two greens of a cell detail is less, and noise the same, than between cells
+        finer, coarser = _between_greens(frame, index, taken, width), per_cell * narrow
+    else:
+        pairs = (some[:, :-1] + some[:, 1:]) / np.float32(2)
+        wide = np.square(pairs[:, :-2] - pairs[:, 2:])[:, :width]
+        finer, coarser = per_cell * narrow, per_cell * _blockwise(wide)
+    binned = some[0::2] + some[1::2]
+    binned = (binned[:, 0:-1:2] + binned[:, 1::2]) / np.float32(2)
+    broad = np.square(binned[:, :-2] - 2 * binned[:, 1:-1] + binned[:, 2:])[:, : width // 2] / np.float32(6)
+    broadest = per_cell * _blockwise(broad, SQUARE // 2)
+    alike = np.maximum(finer, 1e-30)
+    white = (finer > 0) & (np.abs(coarser / alike - 1) < WHITE) & (broadest < 2 * alike)
+    return finer[white], _blockwise(some[:, :width])[white]
+
+
+def _blockwise(plane: Plane, side: int = SQUARE) -> NDArray[np.float64]:
+    """Return the mean of each block, flattened."""
+    rows, columns = plane.shape[0] // side, plane.shape[1] // side
+    size = (columns, rows)
+    return np.asarray(cv2.resize(plane, size, interpolation=cv2.INTER_AREA), dtype=np.float64).ravel()
+
+
+def _between_greens(frame: Frame, index: int, taken: NDArray[np.intp], width: int) -> NDArray[np.float64]:
+    """Return, per block, the squared change from cell to cell of the difference of the two greens, over 4."""
+    assert frame.mosaic is not None
+    assert frame.cfa is not None
+    one, other = np.argwhere(frame.cfa.array() == index)[:2]
+    greens = [frame.mosaic[row::2, column::2][taken, : width + 1] for row, column in (one, other)]
+    difference = greens[0].astype(np.float32) - greens[1].astype(np.float32)
+    change = np.square(difference[:, 1:] - difference[:, :-1])
+    return _blockwise(change) / (4.0 * frame.scale**2)
 
 
 def choose(frame: Frame, zones: Sequence[Zone], variance: Variance) -> Windows:
