@@ -10,6 +10,7 @@ import numpy as np
 
 from qc.errors import UsageError
 from qc.frame import Frame
+from qc.measure._advice import spoken_time
 from qc.reading import Finding
 
 SAME_EXPOSURE = 0.1
@@ -159,7 +160,7 @@ def _without_useless(
 _SETTINGS = (
     ("iso", "ISO", "{:g}"),
     ("aperture", "aperture", "f/{:g}"),
-    ("shutter_s", "shutter", "{:.4g} s"),
+    ("shutter_s", "shutter", ""),
     ("focal_mm", "focal length", "{:g} mm"),
     ("lens", "lens", "{}"),
 )
@@ -188,7 +189,8 @@ def in_words(settings: dict[str, tuple[object, object]]) -> str:
     for field, word, form in _SETTINGS:
         if field in settings:
             ours, theirs = settings[field]
-            parts.append(f"{word} {form.format(ours)} and {form.format(theirs)}")
+            said = [spoken_time(float(str(v))) if field == "shutter_s" else form.format(v) for v in (ours, theirs)]
+            parts.append(f"{word} {said[0]} and {said[1]}")
     return ", ".join(parts)
 
 

@@ -76,7 +76,7 @@ def worst(light: Light, colour: int, where: NDArray[np.bool_], zone: str | None,
     stops, sure = light.stops()[colour], where & light.measured()[colour]
     if not sure.any():
         return at_least(name, zone, float(np.percentile(stops[where], WORST)))
-    at = _at_percentile(stops, sure, WORST)
+    at = at_percentile(stops, sure, WORST)
     return reading(name, zone, float(stops[at]), float(light.stops_pm()[colour][at]), stated=stated)
 
 
@@ -90,12 +90,12 @@ def worst_shift(
         # the half that noise hides least: in the rest a bound would only tell how dark it is
         clear = where & (plus_minus <= np.median(plus_minus[where]))
         return at_most(name, zone, float(np.percentile((shift + plus_minus)[clear], 100.0 - WORST)))
-    at = _at_percentile(-shift, sure, WORST)
+    at = at_percentile(-shift, sure, WORST)
     return reading(name, zone, float(shift[at]), float(plus_minus[at]), stated=stated)
 
 
-def _at_percentile(values: Array, where: NDArray[np.bool_], percent: float) -> tuple[np.intp, ...]:
-    """Index of the element of `values` at a low percentile of those in `where`; the lower of two."""
+def at_percentile(values: Array, where: NDArray[np.bool_], percent: float) -> tuple[np.intp, ...]:
+    """Return the index of the element of `values` at a low percentile of those in `where`; the lower of two."""
     places = np.flatnonzero(where)
     ordered = places[np.argsort(values.ravel()[places], kind="stable")]
     chosen = ordered[int(percent / 100.0 * (len(ordered) - 1))]

@@ -118,5 +118,6 @@ def advised(
     stops = math.inf if worst is None or worst.value is None else worst.value
     if stops >= CLEAN and not mirrored:
         return []
-    place = f"in {worst.zone}" if worst is not None and worst.zone else "at the worst place"
+    nearest = next((f.data["words"] for f in findings if f.code == "worst_place"), "at the worst place")
+    place = f"in {worst.zone}" if worst is not None and worst.zone else nearest
     return [advice(stops, place, pair.lit.camera, sync_limit_s, mirrored)]

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from qc.measure._ambient_colour import Hue, Ratio
 from qc.measure._ambient_light import Light, Pair
-from qc.measure._ambient_structure import Structure
+from qc.measure._ambient_readings import WORST, Groups, at_percentile
+from qc.measure._ambient_structure import Structure, zone_of
 from qc.measure._ambient_tiles import Tiles
 from qc.orientation import upright
 from qc.reading import Finding, Reason
+from qc.sheet.zones import Zone
 
 Array = NDArray[np.float64]
 
@@ -99,7 +101,7 @@ def _finding(
 ) -> Finding:
     stops = float(light.stops()[colour])
     word = "" if isinstance(hue, Reason) else f"{hue.word} "
-    where = f"in {place}" if zone else ("over the whole frame" if above is None else f"on the {place}")
+    where = f"in {place}" if zone else ("over the whole frame" if above is None else at_place(place))
     than = "" if above is None else f", {above:.1f} stops more than the rest"
     data: dict[str, object] = {"place": place, "stops_under": round(stops, 2)}
     data["above_rest_stops"] = None if above is None else round(above, 2)
@@ -115,6 +117,41 @@ def _finding(
         }
     text = f"{word}ambient light {where}, {stops:.1f} stops under the flash there{than}"
     return Finding(code="ambient_source", text=text, zone=zone, data=data)
+
+
+def worst_place(pair: Pair, groups: Groups, whole: Light, zones: Sequence[Zone]) -> list[Finding]:
+    """Say where ambient light comes nearest to the flash, when that is clearly nearer than over the frame."""
+    colour = pair.colour
+    stops = groups.light.stops()[colour]
+    sure = groups.where & groups.light.measured()[colour]
+    if not sure.any():
+        return []
+    limit = float(stops[at_percentile(stops, sure, WORST)])
+    if float(whole.stops()[colour]) - limit < UNEVEN:
+        return []
+    place = sure & (stops <= limit)
+    zone = zone_of(place, tuple(zones), pair.lit.orientation)
+    field = _field(place, pair.lit.orientation)
+    words = f"in {zone}" if zone else at_place(field)
+    text = f"ambient light comes nearest to the flash {words}: {limit:.1f} stops under"
+    data = {"place": zone or field, "words": words, "stops_under": round(limit, 2)}
+    return [Finding(code="worst_place", text=text, zone=zone, data=data)]
+
+
+def at_place(field: str) -> str:
+    """Say a part of the picture: "on the left", "at the top right", "in the middle"."""
+    if field in ("left", "right"):
+        return f"on the {field}"
+    return f"in the {field}" if field == "middle" else f"at the {field}"
+
+
+def _field(place: NDArray[np.bool_], orientation: int) -> str:
+    """Return which ninth of the upright picture holds most of a place."""
+    turned = upright(place, orientation)
+    rows, columns = (part * 3 // size for part, size in zip(np.nonzero(turned), turned.shape, strict=True))
+    row, column = divmod(int(np.bincount(rows * 3 + columns, minlength=9).argmax()), 3)
+    words = [("top", "", "bottom")[row], ("left", "", "right")[column]]
+    return " ".join(word for word in words if word) or "middle"
 
 
 def mirrored_findings(

@@ -163,6 +163,7 @@ FINDINGS: dict[str, str] = {
     "black_sources_differ": "only one frame has masked pixels; the tagged black is used for both",
     "below_black": "the dark frame lies below the stated black, so the ± was widened",
     "ambient_source": "where ambient light falls and its colour",
+    "worst_place": "where ambient light comes nearest to the flash",
     "ambient_mirrored": "something lit by the room stands out of the dark frame",
     "single_dark": "only one dark frame: lamps on mains may flicker",
     "dark_spread": "how much the dark frames differ",

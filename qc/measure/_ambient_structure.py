@@ -133,13 +133,13 @@ def _region(place: NDArray[np.bool_], zones: tuple[Zone, ...], orientation: int)
         what="ambient",
         box=box,
         area=float(100.0 * place.mean()),
-        zone=_zone_of(place, zones, orientation),
+        zone=zone_of(place, zones, orientation),
         outline=tuple((float(x), float(y)) for x, y in points),
     )
 
 
-def _zone_of(place: NDArray[np.bool_], zones: tuple[Zone, ...], orientation: int) -> str | None:
-    """Name of the zone that holds most of a place; None when none holds half of it."""
+def zone_of(place: NDArray[np.bool_], zones: tuple[Zone, ...], orientation: int) -> str | None:
+    """Return the name of the zone that holds most of a place; None when none holds half of it."""
     shape = (place.shape[0], place.shape[1])
     held = [(float((zone.mask(shape, orientation) & place).sum() / place.sum()), zone.name) for zone in zones]
     share, name = max(held, default=(0.0, ""), key=lambda pair: pair[0])

@@ -24,7 +24,7 @@ from qc.measure._ambient_colour import Hue, Ratio, flash_neutral, hue, shift
 from qc.measure._ambient_light import Light
 from qc.measure._ambient_pair import Arrangement, arrange, check_comparable
 from qc.measure._ambient_prepare import Prepared, equal_light, prepare
-from qc.measure._ambient_source import mirrored_findings, source_findings
+from qc.measure._ambient_source import mirrored_findings, source_findings, worst_place
 from qc.measure._ambient_spec import FINDINGS, READINGS, REASONS, ZONES
 from qc.measure._ambient_structure import structure
 from qc.measure._ambient_tiles import Tiles
@@ -37,6 +37,9 @@ __all__ = ["SPEC", "Arrangement", "arrange", "measure"]
 
 FEWEST_CELLS = 16
 """Cells that a zone must have."""
+
+ENOUGH_BRIGHT = 0.01
+"""Part of the usable tiles that must count for colour: a few glints do not speak for the room."""
 
 OVER_FLOOR = 10.0
 """A tile counts for colour where its ambient light exceeds this many times its ±."""
@@ -118,6 +121,7 @@ class _Test:
         for zone in self.zones:
             readings += self._zone(zone, groups, lights)
         findings += source_findings(self.pair, self.tiles, self.where, lights, self._hue)
+        findings += worst_place(self.pair, groups, whole, self.zones)
         findings += mirrored_findings(self.pair, mirrored, self.neutral, self._hue)
         findings += says.prediction(whole, self.pair, self.brief.sync_limit_s)
         findings += says.advised(readings, findings, self.pair, self.brief.sync_limit_s)
@@ -211,8 +215,8 @@ class _Test:
         pair, colour = self.pair, self.pair.colour
         error = 2.0 * np.hypot(np.sqrt(tiles.dark_variance[colour]), pair.black_error)
         bright = tiles.usable(colour) & (tiles.dark[colour] > OVER_FLOOR * error)
-        if not bright.any():
-            return Reason("at_floor", f"no tile has ambient light above {OVER_FLOOR:.0f} × its ±")
+        if bright.sum() < max(1.0, ENOUGH_BRIGHT * tiles.usable(colour).sum()):
+            return Reason("at_floor", f"hardly a tile has ambient light above {OVER_FLOOR:.0f} × its ±")
         light = pair.light(tiles, bright)
         if light.flash.min() <= 0:
             return Reason("too_dark", "the flash does not stand clear of the noise in every colour")

@@ -223,6 +223,27 @@ def test_each_colour_has_its_word(xy: tuple[float, float], word: str) -> None:
     assert first.data["colour"] == word
 
 
+@pytest.mark.parametrize(("orientation", "field"), [(1, "bottom right"), (6, "bottom left"), (3, "top left")])
+def test_the_worst_place_is_named(orientation: int, field: str) -> None:
+    flash, ambient = Set(stops=7.0).layers()
+    ambient[:, 300:, 450:] *= 8.0
+    lit, dark = (shoot(x, i, orientation=orientation) for i, x in enumerate((flash + ambient, ambient)))
+    found = said(run(lit, dark), "worst_place")[0]
+    assert found.data["place"] == field
+    assert found.data["stops_under"] == pytest.approx(4.0, abs=0.1)
+    assert field in said(run(lit, dark), "advice")[0].text
+    assert not said(run(*Set(stops=7.0).frames()), "worst_place")
+
+
+def test_a_few_glints_do_not_speak_for_the_colour_of_the_room() -> None:
+    scene = Set(stops=12.0, mirrored=0.0)
+    flash, ambient = scene.layers()
+    ambient[:, 200:216, 440:456] += 0.02
+    reason = get(run(shoot(flash + ambient, 1), shoot(ambient, 2)), "temperature").reason
+    assert reason is not None
+    assert reason.code == "at_floor"
+
+
 def test_a_zone_that_gets_a_lamp_for_itself_is_named() -> None:
     scene = Set(stops=7.0, mirrored=0.01)
     lit, dark = scene.frames()
