@@ -2,8 +2,8 @@
 
 Source: ISO 12233:2014 annex D (e-SFR): line spread by the filter [−½, 0, ½] along each row, its centroid, a
 straight line through the centroids, all pixels projected along it into four bins a pixel, the same filter, a
-Hamming window, |DFT| over its value at 0, the loss of the filter divided out (at most tenfold). The steps were read
-in an extract of the standard and in descriptions of it, not in the standard itself. The MTF50 of a Gaussian,
+Hamming window, |DFT| over its value at 0, the loss of the filter divided out (at most tenfold). The steps were
+read in an extract of the standard and in descriptions of it, not in the standard itself. The MTF50 of a Gaussian,
 √(ln 2 / 2)/(πσ) = 0.187391/σ cycles/px, is the transform of a Gaussian and needs no source.
 """
 
