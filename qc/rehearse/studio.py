@@ -24,6 +24,8 @@ from qc.rehearse.shot import Shot
 from qc.rehearse.truth import Truth
 from qc.sheet.zones import Zone
 
+__all__ = ["ALL_HEADS", "DARK_ROOM", "LABEL_Z", "Shot", "Studio"]
+
 Floats = NDArray[np.float32]
 
 NOMINAL_SHUTTER_S = 1 / 125
