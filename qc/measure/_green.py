@@ -19,7 +19,7 @@ from qc.frame import Frame, Plane
 SIGMA = 0.8
 """σ in lattice steps of the Gaussian whose derivative is the gradient filter."""
 
-XTRANS_SIGMA = 1.1
+XTRANS_SIGMA = 1.4
 """σ in px of the Gaussian that closes the gaps of an X-Trans mosaic."""
 
 COARSE_SIGMA = 1.0

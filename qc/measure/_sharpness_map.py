@@ -114,8 +114,10 @@ def best_blur(found: BlurMap) -> tuple[float, float] | None:
     if not enough.any():
         return None
     mean = np.where(enough, _around(weight * logs) / np.maximum(total, 1e-9), np.inf)
-    at = np.unravel_index(int(np.argmin(mean)), mean.shape)
-    return float(np.exp(mean[at])), float(1.0 / np.sqrt(_around(precision)[at]))
+    error = 1.0 / np.sqrt(np.maximum(_around(precision), 1e-9))
+    # the least of many noisy means is too small: what counts is how sharp a group is for certain
+    at = np.unravel_index(int(np.argmin(mean + 2 * error)), mean.shape)
+    return float(np.exp(mean[at])), float(error[at])
 
 
 def _around(values: Numbers) -> Numbers:

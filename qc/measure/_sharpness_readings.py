@@ -13,10 +13,13 @@ from qc.measure._sharpness_direction import Direction, blur_direction
 from qc.measure._sharpness_map import BlurMap, best_blur, sharp_plane, sharp_share
 from qc.measure._sharpness_pieces import EDGE, SOFT, TEXTURE, UNCLEAR, Pieces
 from qc.measure._sharpness_population import Population, clean_edges, sharpest
-from qc.measure._sharpness_scale import BOTTOM, TOP
+from qc.measure._sharpness_scale import BOTTOM, TOP, XTRANS_BOTTOM
 from qc.orientation import angle_to_upright, points_to_upright
 from qc.reading import Bound, Finding, Reading, Reason, Unit
 from qc.sheet.zones import Zone
+
+ONE_WAY = 0.8
+"""Mean of exp(2i · direction) of soft ridges from which they all run one way, as a shadow's rim does."""
 
 MANY = 6.0
 """Length of soft ridges, in diagonals of the place, from which they are blurred detail and not a shadow's rim."""
@@ -62,7 +65,7 @@ def of_place(frame: Frame, at: Place) -> Iterator[Reading]:
     """Return the readings that a zone and the frame both have."""
     reason = why_none(at.pieces, at.edges)
     if at.found is not None:
-        yield from _blurs(at.name, at.found)
+        yield from _blurs(at.name, at.found, bottom(frame))
     elif _softness(frame, at) > MANY:
         yield from _soft(at.name, reason)
     else:
@@ -89,8 +92,8 @@ _AXES = (
 )
 
 
-def _blurs(name: str | None, found: Population) -> Iterator[Reading]:
-    value, bound = bounded(found.blur)
+def _blurs(name: str | None, found: Population, least: float) -> Iterator[Reading]:
+    value, bound = bounded(found.blur, least)
     error = found.error * found.blur
     of_mtf = abs(mtf50(value + error) - mtf50(max(value - error, 0.0)))
     yield _number("blur", Unit.PIXELS, name, value, 2 * error, bound)
@@ -109,13 +112,15 @@ def _axes(frame: Frame, name: str | None, axes: Direction) -> Iterator[Reading]:
         ("blur_major", axes.major, axes.major_error),
         ("blur_minor", axes.minor, axes.minor_error),
     ):
-        held, bound = bounded(value)
+        held, bound = bounded(value, bottom(frame))
         yield _number(quantity, Unit.PIXELS, name, held, 2 * error, bound)
     if axes.directional:
         angle = angle_to_upright(axes.angle, frame.orientation)
         yield _number("blur_angle", Unit.DEGREES, name, angle, 2 * axes.angle_error, None)
         return
-    reason = Reason("round", f"{axes.major:.2f} px against {axes.minor:.2f} px is no direction")
+    reason = Reason(
+        "round", f"{axes.major:.2f} px against {axes.minor:.2f} px is no direction, or not for certain"
+    )
     yield Reading(name="sharpness.blur_angle", unit=Unit.DEGREES, zone=name, reason=reason)
 
 
@@ -147,7 +152,7 @@ def of_frame(frame: Frame, at: Place, tiles: BlurMap) -> Iterator[Reading]:
         yield Reading(name="sharpness.best_blur", unit=Unit.PIXELS, reason=reason)
         yield Reading(name="sharpness.sharp_area", unit=Unit.PERCENT_OF_DETAIL, reason=reason)
     else:
-        value, bound = bounded(best[0])
+        value, bound = bounded(best[0], bottom(frame))
         error = None if bound else 2 * best[0] * float(np.hypot(best[1], 0.02))
         yield Reading(name="sharpness.best_blur", unit=Unit.PIXELS, value=value, bound=bound, plus_minus=error)
         yield Reading(name="sharpness.sharp_area", unit=Unit.PERCENT_OF_DETAIL, value=sharp_share(tiles, best[0]))
@@ -179,10 +184,15 @@ def shake(frame: Frame, at: Place) -> Iterator[Finding]:
     )
 
 
-def bounded(blur: float) -> tuple[float, Bound | None]:
+def bottom(frame: Frame) -> float:
+    """Return the smallest blur that the frame's green can show, px."""
+    return XTRANS_BOTTOM if frame.cfa is not None and max(frame.cfa.shape) > 2 else BOTTOM
+
+
+def bounded(blur: float, least: float) -> tuple[float, Bound | None]:
     """Return a blur with its bound: what the lattice cannot tell is given as the end of what it can."""
-    if blur < BOTTOM:
-        return BOTTOM, "at most"
+    if blur < least:
+        return least, "at most"
     if blur > TOP:
         return TOP, "at least"
     return blur, None
@@ -204,9 +214,14 @@ def why_none(pieces: Pieces, edges: Pieces) -> Reason:
 
 
 def _softness(frame: Frame, at: Place) -> float:
-    """Return the length of soft ridges in diagonals of the place, 0 unless they are most of what is there."""
-    soft = float(at.pieces.length[at.pieces.kind == SOFT].sum())
-    if soft < 0.5 * at.pieces.length.sum():
+    """Return the length of soft ridges in diagonals of the place.
+
+    0 unless they are most of what is there and run more than one way.
+    """
+    ridges = at.pieces.take(at.pieces.kind == SOFT)
+    soft = float(ridges.length.sum())
+    one_way = float(np.abs(ridges.length @ np.exp(2j * ridges.direction)))
+    if soft < 0.5 * at.pieces.length.sum() or one_way > ONE_WAY * soft:
         return 0.0
     shape = (frame.height, frame.width)
     window = (slice(0, shape[0]), slice(0, shape[1]))

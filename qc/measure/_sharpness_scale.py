@@ -29,6 +29,9 @@ TOP = 5.0
 BOTTOM = 0.5
 """Blur below which the reading is "at most", px: the lattice carries no more."""
 
+XTRANS_BOTTOM = 1.0
+"""The same where green stands in the pattern of 6 × 6: 0.8 px reads 0.5 to 0.85 there, 1.2 px within 3 %."""
+
 FLOOR = 0.25
 """Smallest blur that is told apart from none, px."""
 

@@ -45,7 +45,7 @@ def _blur(name: str, phrase: str, meaning: str, **more: object) -> ReadingSpec:
         unit=Unit.PIXELS,
         phrase=phrase,
         meaning=meaning,
-        low_end="0.5, at most: at the sampling limit",
+        low_end="0.5, at most: at the sampling limit (1 for 6 × 6 patterns)",
         high_end="5, at least: softer than can be read",
         **{  # type: ignore[arg-type]  # one table of fields for readings that share most of them
             "method": f"{_METHOD} the sharpest sizeable population, each ridge by its length",

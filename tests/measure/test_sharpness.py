@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
-from qc.frame import Cfa, Frame
+from qc.frame import Frame
 from qc.measure import sharpness
 from qc.measure.optics import expected_blur
 from qc.reading import Measured, Reading
@@ -237,50 +235,3 @@ def test_a_large_frame_read_in_windows_agrees_with_the_whole(monkeypatch: pytest
     assert whole is not None
     assert reading(parts, "blur").value == pytest.approx(whole, rel=0.02)
     assert reading(parts, "blur", "label").value == pytest.approx(1.1, rel=0.10)
-
-
-def test_linear_and_monochrome_frames_are_read_too() -> None:
-    light = scene.edge(192, 6.0, 1.2, *FULL)
-    mosaic = scene.expose(light, seed=None)
-    raw = np.round(light * mosaic.scale + 512).astype(np.uint16)
-    one = Cfa(pattern=((0,),), colours="L")
-    cells = light.reshape(96, 2, 96, 2).mean(axis=(1, 3))[np.newaxis].astype(np.float32)
-    clip = np.zeros((1, 96, 96), dtype=np.uint8)
-    mono = replace(
-        mosaic,
-        colours="L",
-        cfa=one,
-        mosaic=raw,
-        cells=cells,
-        clip=clip,
-        black=replace(mosaic.black, levels=((512.0,),)),
-    )
-    linear = replace(
-        mosaic,
-        kind="linear",
-        cfa=None,
-        mosaic=None,
-        cell=1,
-        clip_cell=1,
-        pixels=np.repeat(light[np.newaxis].astype(np.float32), 3, axis=0),
-        cells=np.repeat(light[np.newaxis].astype(np.float32), 3, axis=0),
-        clip=np.zeros((3, 192, 192), dtype=np.uint8),
-    )
-    for frame in (mono, linear):
-        assert reading(measured(frame), "blur").value == pytest.approx(1.2, rel=0.05)
-
-
-@pytest.mark.parametrize(
-    ("change", "code"),
-    [
-        ({"kind": "rendered"}, "wrong_kind"),
-        ({"pixel_aspect": 1.5}, "wrong_kind"),
-        ({"cfa": Cfa(pattern=((0, 1), (2, 3)), colours="RGBE"), "colours": "RGBE"}, "wrong_kind"),
-        ({"height": 40}, "too_small"),
-    ],
-)
-def test_frames_that_cannot_be_judged_say_why_for_every_reading(change: dict[str, object], code: str) -> None:
-    frame = replace(scene.expose(scene.edge(96, 6.0, 1.2, *FULL)), **change)  # type: ignore[arg-type]  # a table of changes
-    found = measured(frame)
-    assert {r.reason.code for r in found.readings if r.reason is not None} == {code}
-    assert len(found.readings) == len([r for r in sharpness.SPEC.readings if r.per_frame])
