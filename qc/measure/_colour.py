@@ -88,7 +88,7 @@ def camera_to_xyz_d50(colour: Colour, neutral: Sequence[float] | None = None) ->
 def balance_of(colour: Colour, neutral: Sequence[float] | None = None) -> Array | Reason:
     """Return the neutral to balance by, largest value 1, shape (colours,)."""
     values = np.array(colour.neutral if neutral is None else neutral, dtype=np.float64)
-    if values.ndim != 1 or not np.all(np.isfinite(values)) or values.min(initial=np.inf) <= 0:
+    if values.ndim != 1 or not values.size or not np.all(np.isfinite(values)) or values.min() <= 0:
         return Reason("no_white_balance", "the file carries no usable white balance")
     return np.asarray(values / values.max(), dtype=np.float64)
 
