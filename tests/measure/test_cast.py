@@ -352,7 +352,7 @@ CHARTS = {
 @pytest.mark.parametrize("name", CHARTS)
 def test_real_a_chart_balanced_on_its_grey_reads_as_published(name: str, captures: Path) -> None:
     # 24 published colours through the decoder's table of camera matrices: 3.5 is the mean CIEDE2000 that FADGI
-    # 2023 allows three-star work (from secondary sources); the warm light of the first one is stated in the manifest
+    # 2023 allows three-star work (from secondary sources); the manifest states warm light for the first
     frame = open_frame(captures / name)
     _, rows, columns = frame.cells.shape
     patches = list(science().CCS_COLOURCHECKERS[CHART].data)
