@@ -28,31 +28,49 @@ FEW = 12
 LOWEST = 0.5
 """A plateau under this part of the tagged range is not believed."""
 
-STANDS_OUT = 4.0
+STANDS_OUT = 2.5
 """Density of a plateau over the density just below it."""
+
+TOOTH = 4.0
+"""Photosites of the highest tooth of a comb over those of the teeth below it, from which it may be a plateau."""
 
 SUB_PHOTON = 0.6
 """A plateau's variance over the variance of an evenly lit surface of its level: at most this."""
 
 WIDEST = 0.0015
-"""Where a frame shows no noise beside the pile: the widest plateau, as a part of its level. A photosite that holds
-400,000 electrons, more than any camera's, has that photon noise at saturation (1/√N)."""
+"""Without a noise model: the widest plateau, as a part of its level. A photosite that holds 400,000 electrons,
+more than any camera's, has that photon noise at saturation (1/√N)."""
 
 MARGIN = 3.0
-"""The threshold lies this many of the plateau's own standard deviations under its middle."""
+"""The threshold lies at most this many of the plateau's own standard deviations under its middle."""
+
+FOOT = 0.0025
+"""The part of a plateau's lower half that may lie under the threshold, where ordinary light leads up to it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Plateau:
-    """A plateau of one colour: middle and standard deviation, DN."""
+    """A plateau of one colour, DN: middle, standard deviation, and the level at which it begins."""
 
     middle: float
     spread: float
+    level: float
 
-    @property
-    def level(self) -> float:
-        """The threshold: all of the plateau lies at or above it."""
-        return float(np.floor(self.middle - MARGIN * self.spread))
+
+@dataclass(frozen=True, slots=True)
+class Lit:
+    """Variance of an evenly lit surface.
+
+    Attributes
+    ----------
+    variance : float or None
+        DN²; None when the frame shows nothing of it.
+    modelled : bool
+        Whether it comes from a noise model; else it only tells that the frame has noise or detail.
+    """
+
+    variance: float | None
+    modelled: bool
 
 
 def find_plateau(
@@ -61,7 +79,7 @@ def find_plateau(
     *,
     tag: float,
     black: float,
-    variance: Callable[[float], float | None],
+    variance: Callable[[float], Lit],
 ) -> Plateau | None:
     """Find the plateau of one colour, or None.
 
@@ -74,7 +92,7 @@ def find_plateau(
     tag, black : float
         Tagged white level and black, DN.
     variance : callable
-        From a level to the variance of an evenly lit surface there, DN²; None when unknown.
+        From a level to what is known of the variance of an evenly lit surface there.
 
     Returns
     -------
@@ -98,10 +116,10 @@ def find_plateau(
     if is_comb(counts, top) and not piles_up(counts, top):  # every tooth of a comb stands out
         return None
     lit = variance(middle)
-    if lit is None:
-        return Plateau(middle, spread) if 0 < spread <= WIDEST * signal else None
     # Noise under one step of the converter cannot show what is lit and what is cut.
-    return Plateau(middle, spread) if lit >= 1.0 and spread**2 <= SUB_PHOTON * lit else None
+    noisy = spread > 0 if lit.variance is None else lit.variance >= 1.0
+    widest = SUB_PHOTON * lit.variance if lit.modelled and lit.variance is not None else (WIDEST * signal) ** 2
+    return Plateau(middle, spread, _foot(counts, middle, spread)) if noisy and spread**2 <= widest else None
 
 
 def top_of(joined: Floats) -> float | None:
@@ -123,13 +141,27 @@ def _upper_spread(counts: Floats, middle: float, signal: float) -> float:
     return _quantile(np.arange(len(above)), above, 0.6827) if above.sum() > 0 else 0.0
 
 
+def _foot(counts: Floats, middle: float, spread: float) -> float:
+    """Return where the plateau begins: where what lies over the density below it sums up to `FOOT` of its half."""
+    first, last = int(np.floor(middle - MARGIN * spread)), int(middle)
+    density = float(_below(counts, middle, spread).mean())
+    excess = np.cumsum(counts[first : last + 1] - density)
+    missing = np.flatnonzero(excess < FOOT * excess[-1])
+    return float(first + (missing[-1] + 1 if missing.size else 0))
+
+
+def _below(counts: Floats, middle: float, spread: float) -> Floats:
+    end = int(middle - MARGIN * spread) - 1
+    return counts[max(0, end - max(16, int(4 * spread))) : max(1, end)]
+
+
 def _stands_out(counts: Floats, middle: float, spread: float) -> bool:
     low, high = int(middle - spread), int(np.ceil(middle + spread))
     pile = counts[low : high + 1]
-    below_end = int(middle - MARGIN * spread) - 1
-    below = counts[max(0, below_end - max(16, int(6 * spread))) : max(1, below_end)]
-    expected = float(below.mean()) * len(pile)
-    return bool(pile.sum() - expected > FEW and pile.sum() > STANDS_OUT * expected)
+    expected = float(_below(counts, middle, spread).mean()) * len(pile)
+    excess = pile.sum() - expected
+    # Counting noise of a thin histogram must not look like a pile.
+    return bool(excess > FEW + 5 * np.sqrt(expected) and pile.sum() > STANDS_OUT * expected)
 
 
 def _is_top(joined: Floats, middle: float, spread: float) -> bool:
@@ -151,4 +183,4 @@ def piles_up(counts: Floats, top: float) -> bool:
     """Tell whether the highest tooth of a comb stands over the teeth below it."""
     part = counts[: int(top) + 2]
     teeth = part[np.flatnonzero(part)][-9:]
-    return bool(len(teeth) == 9 and max(teeth[-2:]) > STANDS_OUT * max(1.0, float(np.median(teeth[:-2]))))
+    return bool(len(teeth) == 9 and max(teeth[-2:]) > TOOTH * max(1.0, float(np.median(teeth[:-2]))))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from qc.decode.decoded import Decoded
 from qc.decode.noise import Blocks
 from qc.decode.planes import in_bands, row_planes
-from qc.decode.plateau import CODES, LOWEST, find_plateau, is_comb, piles_up, top_of
+from qc.decode.plateau import CODES, LOWEST, Lit, find_plateau, is_comb, piles_up, top_of
 from qc.frame import Camera, Kind, Noise, Saturation, SaturationSource
 from qc.reading import Finding
 
@@ -96,7 +96,7 @@ def saturation_of_pixels(
         seen = _joined(plane, half)
         if seen is not None:
             joined[colour] = seen
-    return _decide(decoded, counts, joined, floor, lambda _: None, remembered)
+    return _decide(decoded, counts, joined, floor, lambda _: Lit(None, modelled=False), remembered)
 
 
 def _histogram(plane: NDArray[np.uint16]) -> Floats:
@@ -113,21 +113,19 @@ def _joined(plane: NDArray[np.uint16], least: float) -> Floats | None:
     return _histogram(np.asarray(smallest, dtype=np.uint16))
 
 
-def lit_variance(noise: Noise, blocks: Blocks, black: float) -> Callable[[float], float | None]:
+def lit_variance(noise: Noise, blocks: Blocks, black: float) -> Callable[[float], Lit]:
     """Return a function from a level, DN as stored, to the variance of an evenly lit surface there.
 
-    From the noise model; without one, the least variance that blocks of at least 0.3 of that light have. None
-    where neither is known.
+    From the noise model; without one, the least variance that blocks of at least 0.3 of that light have.
     """
 
-    def variance(level: float) -> float | None:
+    def variance(level: float) -> Lit:
         signal = level - black
         if noise.gain is not None and noise.read_noise is not None:
-            return noise.gain * max(0.0, signal) + noise.read_noise**2
+            return Lit(noise.gain * max(0.0, signal) + noise.read_noise**2, modelled=True)
         near = (blocks.level > 0.3 * signal) & (blocks.top < 0.97 * level)
-        if np.count_nonzero(near) < ENOUGH_BLOCKS:
-            return None
-        return float(np.percentile(blocks.fine[near], 5.0))
+        least = float(np.percentile(blocks.fine[near], 5.0)) if np.count_nonzero(near) >= ENOUGH_BLOCKS else None
+        return Lit(least, modelled=False)
 
     return variance
 
@@ -137,7 +135,7 @@ def _decide(
     counts: Floats,
     joined: Floats,
     black: float,
-    variance: Callable[[float], float | None],
+    variance: Callable[[float], Lit],
     remembered: Remembered,
 ) -> tuple[tuple[Saturation, ...], tuple[Finding, ...]]:
     key = key_of(decoded.camera, decoded.kind)
@@ -164,7 +162,7 @@ def _level_of(
     joined: Floats,
     tag: float,
     black: float,
-    variance: Callable[[float], float | None],
+    variance: Callable[[float], Lit],
     kept: Saturation | None,
     others: list[float],
     lossy: bool,

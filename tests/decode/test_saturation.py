@@ -9,10 +9,11 @@ from numpy.typing import NDArray
 from qc.decode import BAYER, frame_from_mosaic
 from qc.decode.decoded import Decoded
 from qc.decode.develop import develop
-from qc.decode.plateau import find_plateau, is_comb
+from qc.decode.plateau import Lit, find_plateau, is_comb
 from qc.decode.saturation import Remembered, key_of
 from qc.frame import Camera, Frame, Saturation
 from qc.rehearse.sensor import Sensor, sample
+from qc.rehearse.studio import Studio
 
 ROWS, COLUMNS = 600, 900
 Y, X = np.mgrid[0:ROWS, 0:COLUMNS] / np.array([ROWS, COLUMNS]).reshape(2, 1, 1)
@@ -137,6 +138,25 @@ def test_a_scene_without_noise_has_no_plateau() -> None:
     assert sources(frame) == {"tag"}
 
 
+@pytest.mark.parametrize(
+    ("seed", "gain", "aperture"),
+    [
+        (1, 0.4, 8.0),  # a plateau on a falling slope of light
+        (5, 0.15, 6.3),  # no noise model, 40 % of the frame burnt
+        (3, 0.15, 6.3),
+        (2, 0.4, 11.0),
+        (4, 0.4, 16.0),  # just under saturation
+    ],
+)
+def test_rehearsed_sets_that_nothing_was_tuned_on_are_right(seed: int, gain: float, aperture: float) -> None:
+    sensor = Sensor(saturation=LOW, plateau=0.005, gain=gain, margins=(16, 48, 0, 0))
+    taken = Studio(seed=seed, size=(600, 900), sensor=sensor).frame(aperture=aperture)
+    # what noise decides can lie on either side: a fifth of those cells is allowed on top
+    slack = max(0.05, taken.truth.unsure_area() / 5)
+    measured = areas(taken.frame().clip)
+    assert measured == pytest.approx((taken.truth.clipped_area(), taken.truth.burnt_area()), abs=slack)
+
+
 def test_a_frame_burnt_all_over_softly_is_burnt() -> None:
     frame = shot(Sensor(saturation=LOW, plateau=0.005), colours(np.full((ROWS, COLUMNS), 2.0), NEUTRAL))
     assert areas(frame.clip)[1] > 99.0
@@ -226,4 +246,7 @@ def test_a_converters_own_maximum_lowers_the_tag() -> None:
 
 def test_an_empty_histogram_has_no_plateau() -> None:
     nothing = np.zeros(65536)
-    assert find_plateau(nothing, nothing, tag=16383.0, black=512.0, variance=lambda _: 100.0) is None
+    assert (
+        find_plateau(nothing, nothing, tag=16383.0, black=512.0, variance=lambda _: Lit(100.0, modelled=True))
+        is None
+    )
