@@ -17,7 +17,7 @@ from qc.measure._sharpness_population import sharpest
 BINS = 12
 """Directions of ridge that are read apart, over half a turn."""
 
-FEWEST_BINS = 3
+FEWEST_BINS = 4
 """Fewest directions with a blur."""
 
 SHORTEST = 20.0
@@ -26,7 +26,11 @@ SHORTEST = 20.0
 WORST_CONDITION = 8.0
 """Largest condition number of the fit: beyond, the directions do not span enough."""
 
-DIRECTIONAL = 1.3
+MISFIT = 3.0
+"""Largest mean square departure from the fit, in errors, with which its axes are believed: edges at several depths
+that happen to run in several directions do not fit one spread."""
+
+DIRECTIONAL = 1.4
 """Major over minor from which blur has a direction."""
 
 
@@ -77,8 +81,10 @@ def blur_direction(edges: Pieces) -> Direction | None:
         return None
     weighted = design / sigma[:, np.newaxis]
     fit = np.linalg.lstsq(weighted, np.array(values) / sigma, rcond=None)[0]
-    covariance = np.linalg.inv(weighted.T @ weighted)
-    return _axes(fit, covariance)
+    misfit = float(np.mean((weighted @ fit - np.array(values) / sigma) ** 2)) * len(rows) / max(len(rows) - 3, 1)
+    if misfit > MISFIT:
+        return None
+    return _axes(fit, np.linalg.inv(weighted.T @ weighted) * max(misfit, 1.0))
 
 
 def _axes(fit: NDArray[np.float64], covariance: NDArray[np.float64]) -> Direction | None:

@@ -36,7 +36,10 @@ decides which pieces pass, this does not choose."""
 
 FAINT = 0.2
 FAINTER = 0.5
-"""Part of all ridge length of a place that must be clean edges; the latter where single pieces are `NOISY`."""
+"""Part of all ridge length of a wider area that must be clean edges; the latter where single pieces are `NOISY`."""
+
+REGION = 256
+"""Side of the wider area, px: a cloth in one corner of the frame says nothing of the label in another."""
 
 NOISY = 0.3
 CLEANER = 0.7
@@ -103,13 +106,13 @@ def clean_edges(pieces: Pieces) -> Pieces:
     known = np.isfinite(pieces.near)
     beside = around(np.where(known, pieces.near, 0.0)) / np.maximum(around(known), 1e-9)
     good = (edges / all_ >= np.where(noisy, CLEANER, CLEAN)) & (beside > -BESIDE)
-    clean = pieces.take(edge & good[place])
-    if len(clean) == 0:
-        return clean
-    part = FAINTER if np.average(clean.error, weights=clean.length) > NOISY else FAINT
-    if clean.length.sum() < part * pieces.length[counted].sum():
-        return pieces.take(np.zeros(len(pieces), dtype=bool))
-    return clean
+    clean = edge & good[place]
+    _, region = np.unique((pieces.y // REGION) * 10_000 + pieces.x // REGION, return_inverse=True)
+    length, kept = np.bincount(region, weights=pieces.length * counted), pieces.length * clean
+    edges = np.bincount(region, weights=kept)
+    noisy = np.bincount(region, weights=kept * np.nan_to_num(pieces.error, posinf=1.0)) > NOISY * edges
+    enough = edges >= np.where(noisy, FAINTER, FAINT) * length
+    return pieces.take(clean & enough[region])
 
 
 def sharpest(edges: Pieces, *, shortest: float = SHORTEST, fewest: int = FEWEST) -> Population | None:

@@ -75,7 +75,7 @@ def of_place(frame: Frame, at: Place) -> Iterator[Reading]:
         yield from _axes(frame, at.name, at.axes)
         return
     if at.found is not None:
-        reason = Reason("few_directions", "edges of at least three directions, well apart, are needed")
+        reason = Reason("few_directions", "edges of at least four directions, well apart and alike, are needed")
     for quantity, unit in _AXES:
         yield Reading(name=quantity, unit=unit, zone=at.name, reason=reason)
 

@@ -15,7 +15,7 @@ REASONS = {
     "soft_only": "only soft edges beyond what can be read: a shadow, or blur of more than 5 px",
     "too_noisy": "edges are there, but too weak against the noise for a blur",
     "few_edges": "too few edges for a blur",
-    "few_directions": "the edges do not run in enough directions",
+    "few_directions": "the edges do not run in enough directions, or do not fit one spread",
     "round": "the blur has no direction",
     "few_tiles": "too few places of the frame have edges",
 }
@@ -90,7 +90,7 @@ READINGS: tuple[ReadingSpec, ...] = (
         meaning="Direction of the longest blur, anticlockwise from the right in the upright picture.",
         low_end="0: left to right",
         high_end="just under 180; 90 is up and down",
-        method="direction of the larger axis of Σ, if the axes differ by 30 % and three standard errors",
+        method="direction of the larger axis of Σ, if the axes differ by 40 % and three standard errors",
         source=_SOURCE,
         decimals=0,
         per_zone=_ZONES,
