@@ -24,6 +24,9 @@ Remembered = Mapping[Key, tuple[Saturation, ...]]
 ENOUGH_BLOCKS = 24
 """Blocks of a frame whose least variance stands in for an unknown noise model."""
 
+FROZEN = 0.9
+"""Share of a colour's photosites at one code above which the frame shows neither light nor noise."""
+
 NEAR = 0.03
 """A maximum this close under a remembered level may be saturation at another ISO."""
 
@@ -176,7 +179,9 @@ def _level_of(
     top = top_of(joined)
     if plateau is None and not reaches_tag and top is not None and top - black >= LOWEST * (tag - black):
         near = any(abs(top - level) <= NEAR * (level - black) for level in others)
-        if near or lossy or (is_comb(counts, top) and piles_up(counts, top)):
+        # All of a colour at one code, without noise: burnt all over, or no camera's. Never "0 % clipped".
+        frozen = counts.max() > FROZEN * counts.sum()
+        if near or lossy or frozen or (is_comb(counts, top) and piles_up(counts, top)):
             return None, "unknown"
     return tag, "tag"
 

@@ -162,6 +162,12 @@ def test_a_frame_burnt_all_over_softly_is_burnt() -> None:
     assert areas(frame.clip)[1] > 99.0
 
 
+def test_a_frame_burnt_all_over_at_one_code_leaves_it_unknown() -> None:
+    frame = shot(Sensor(saturation=LOW), colours(np.full((ROWS, COLUMNS), 2.0), NEUTRAL))
+    assert sources(frame) == {"unknown"}
+    assert "nothing_saturates" not in {f.code for f in frame.findings}
+
+
 def test_colours_that_saturate_at_different_levels_each_have_their_own() -> None:
     sensor = Sensor(saturation=(15000.0, LOW, 14500.0))
     frame = shot(sensor, colours(disc(3.0, 0.02)))
