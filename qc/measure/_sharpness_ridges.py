@@ -21,7 +21,7 @@ REACH = 12
 CLEAR = 5.0
 """Standard deviations of noise that a ridge must stand above."""
 
-LIMIT = 60_000
+LIMIT = 40_000
 """Most ridge points read per lattice; beyond, every second, third … is taken."""
 
 LEAN = 1.0

@@ -25,7 +25,7 @@ SIDE = 144
 PITCH = 108
 """Distance of neighbouring windows, px: less than what a window can show."""
 
-SPREAD = 200
+SPREAD = 150
 """Most windows spread over the frame."""
 
 PER_ZONE = 30
