@@ -133,6 +133,13 @@ def test_a_frame_without_a_picture_is_told_without_any_sheet(tmp_path: Path, lig
     assert [cause.reading for cause in result.verdict.causes] == [code]
 
 
+def test_hot_photosites_do_not_pass_for_a_picture(tmp_path: Path) -> None:
+    light = np.zeros((3, *SIZE))
+    light[:, 20::50, 30::60] = 2.0
+    result = measure_capture(write(tmp_path / "SB_0004.dng", light))
+    assert "nearly_black" in {finding.code for finding in result.findings}
+
+
 def test_a_name_that_is_not_utf8_is_measured_and_printable(capture: Path) -> None:
     odd = os.fsencode(capture.parent) + b"/caf\xe9.dng"
     os.rename(capture, odd)  # noqa: PTH104 - bytes

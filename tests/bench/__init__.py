@@ -1,0 +1,1 @@
+"""Benchmarks: ratios taken in one run. Not tests: `python -m tests.bench` prints them."""
