@@ -48,6 +48,9 @@ CLEANER = 0.7
 NEIGHBOURHOOD = 64
 """Side of the area that "around" means, px."""
 
+COARSE_SHARE = 0.25
+"""Part of a population, by length, that the coarse lattice must have read to stand for it alone."""
+
 SURE = 1.5
 """Standard errors of a single piece that a blur from the full lattice must lie below `FINE_TOP`."""
 
@@ -140,7 +143,11 @@ def sharpest(edges: Pieces, *, shortest: float = SHORTEST, fewest: int = FEWEST)
         inside = np.abs(logs - centres[peak]) < 0.25 + 1.5 * edges.error
         if edges.length[inside].sum() >= needed and np.count_nonzero(inside) >= fewest:
             found = _pool(edges.take(inside))
-            return found if found.sure else None
+            if found.sure:
+                return found
+            coarse = edges.take(inside & (edges.step > 1))
+            enough = len(coarse) >= 2 and coarse.length.sum() >= COARSE_SHARE * edges.length[inside].sum()
+            return _pool(coarse) if enough else None
     return None
 
 

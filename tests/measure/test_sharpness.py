@@ -31,7 +31,7 @@ def blur_of(light: scene.Light, seed: int = 0, phase: str = "RGGB") -> Reading:
 
 @pytest.mark.parametrize("stops_less", [0, 2])
 @pytest.mark.parametrize("sides", [FULL, WEAK], ids=["full", "30 %"])
-@pytest.mark.parametrize("sigma", [0.8, 1.2, 2.0, 3.0, 4.0])
+@pytest.mark.parametrize("sigma", [0.8, 1.2, 2.0, 2.5, 3.0, 4.0])
 def test_blur_of_an_edge_is_right_within_a_tenth_at_any_contrast_and_exposure(
     sigma: float, sides: tuple[float, float], stops_less: int
 ) -> None:
