@@ -11,9 +11,9 @@ import pytest
 
 from qc.decode import frame_from_rendered, open_frame
 from qc.frame import Black, Colour, Frame, Noise, Saturation
-from qc.measure._chart import chart_lab
 from qc.measure._colour import camera_to_xyz_d50, cct_duv, delta_e_2000, lab, mired, science, xy_of, xyz_of
 from qc.measure.cast import SPEC
+from qc.measure.cast.chart import chart_lab
 from qc.reading import Measured, Reading, Reason
 from qc.rehearse.sensor import Sensor
 from qc.sheet.brief import D55, Brief

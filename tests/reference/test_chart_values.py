@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from qc.measure._chart import chart_lab
+from qc.measure.cast.chart import chart_lab
 from qc.measure._colour import D50, delta_e_2000, lab, science, xyz_of_lab
 from qc.reading import Reason
 

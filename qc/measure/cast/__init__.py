@@ -12,11 +12,11 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from qc.frame import Counts, Frame
-from qc.measure._cast_map import backdrop_map
-from qc.measure._cast_specs import FINDINGS, READINGS, REASONS
-from qc.measure._cast_values import Way, numbers, plus_minus, reference_of, way_of
 from qc.measure._clipped import at_cells, clipped
-from qc.measure._patch import Patch, cut_patch, refusal
+from qc.measure.cast.map import backdrop_map
+from qc.measure.cast.patch import Patch, cut_patch, refusal
+from qc.measure.cast.specs import FINDINGS, READINGS, REASONS
+from qc.measure.cast.values import Way, numbers, plus_minus, reference_of, way_of
 from qc.reading import Finding, Measured, Reading, Reason, Spec
 from qc.sheet.brief import Brief
 from qc.sheet.zones import Role, Zone, with_role

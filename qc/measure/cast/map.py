@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from qc.frame import Counts, Frame
-from qc.measure._cast_values import NEUTRAL_LIGHTNESS
 from qc.measure._colour import camera_to_xyz_d50, lab, xyz_of_lab
 from qc.measure._tiles import grid, tile_means
+from qc.measure.cast.values import NEUTRAL_LIGHTNESS
 from qc.reading import Reason, TileMap, Unit
 from qc.sheet.zones import Zone, union_mask
 

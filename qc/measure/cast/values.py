@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.frame import Frame
-from qc.measure._chart import chart_lab
 from qc.measure._colour import (
     D50,
     adaptation,
@@ -22,6 +21,7 @@ from qc.measure._colour import (
     xyz_of,
     xyz_of_lab,
 )
+from qc.measure.cast.chart import chart_lab
 from qc.reading import Reason
 from qc.sheet.zones import Zone
 
