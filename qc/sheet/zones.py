@@ -121,12 +121,9 @@ class Zone:
         if _is_box(corners):
             inside[:] = True
             return inside
-        y, x = np.mgrid[0 : inside.shape[0], 0 : inside.shape[1]]
-        for (x0, y0), (x1, y1) in zip(corners, np.roll(corners, -1, axis=0), strict=True):
-            if y0 == y1:
-                continue
-            crosses = (y0 > y) != (y1 > y)
-            inside ^= crosses & (x < (x1 - x0) * (y - y0) / (y1 - y0) + x0)
+        from skimage.draw import polygon  # heavy: only for zones that are no boxes
+
+        inside[polygon(corners[:, 1], corners[:, 0], inside.shape)] = True
         return inside
 
 
