@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from qc.pipeline import measure_ambient as measure_ambient
     from qc.pipeline import measure_capture as measure_capture
     from qc.reading import Finding as Finding
+    from qc.reading import Level as Level
     from qc.reading import Measured as Measured
     from qc.reading import Preset as Preset
     from qc.reading import Reading as Reading
@@ -42,7 +43,6 @@ if TYPE_CHECKING:
     from qc.reading import TileMap as TileMap
     from qc.reading import Unit as Unit
     from qc.result import Cause as Cause
-    from qc.result import Level as Level
     from qc.result import Result as Result
     from qc.result import Verdict as Verdict
     from qc.sheet.brief import Brief as Brief
@@ -74,6 +74,7 @@ _PLACES = {
     "qc.pipeline": ("measure_ambient", "measure_capture"),
     "qc.reading": (
         "Finding",
+        "Level",
         "Measured",
         "Preset",
         "Reading",
@@ -84,7 +85,7 @@ _PLACES = {
         "TileMap",
         "Unit",
     ),
-    "qc.result": ("Cause", "Level", "Result", "Verdict"),
+    "qc.result": ("Cause", "Result", "Verdict"),
     "qc.sheet.brief": ("Brief",),
     "qc.sheet.find": ("find_sheet",),
     "qc.sheet.read": ("read_sheet",),

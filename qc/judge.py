@@ -10,13 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from qc.reading import Finding, Preset, Reading, ReadingSpec, Spec, Worse
-from qc.result import Cause, FileFacts, Level, Verdict
+from qc.reading import Alarm, Finding, Level, Preset, Rank, Reading, ReadingSpec, Spec, Worse
+from qc.result import Cause, FileFacts, Verdict
 from qc.sheet.limits import Limit, Place
 from qc.sheet.zones import Role, Zone
-
-ARRIVAL, SETTINGS, MISFIRE, PROTECTED, FOCUS, MOVED, COLOUR, REST = range(10, 90, 10)
-"""Order of causes of the same level; `Spec.rank` uses these numbers, smaller first."""
 
 ALWAYS = "always"
 """Origin of a cause that needs no sheet."""
@@ -37,15 +34,12 @@ _OF_STATE = {
     "arriving": Level.UNMEASURED,
 }
 
-OF_FINDING: Mapping[str, tuple[Level, int]] = {
-    "nearly_black": (Level.WARN, MISFIRE),
-    "all_burnt": (Level.HALT, MISFIRE),
-    "flash_in_dark": (Level.HALT, MISFIRE),
-    "no_flash_in_lit": (Level.HALT, MISFIRE),
-    "settings_differ": (Level.WARN, SETTINGS),
-    "allow_exceeded": (Level.WARN, REST),
+OF_CAPTURE: Mapping[str, Alarm] = {
+    "nearly_black": Alarm(Level.WARN, Rank.MISFIRE),
+    "all_burnt": Alarm(Level.HALT, Rank.MISFIRE),
 }
-"""Findings that have a level whatever the limits are, and where they stand in the order."""
+"""Findings about the capture as a whole that have a level whatever the limits are; those of a measurement stand
+in its `Spec.alarms`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +85,7 @@ def judge(
         return _of_state(file)
     known = {reading.name: (spec, reading) for spec in specs for reading in spec.readings}
     limited = [r for r in readings if (r.name, r.zone) in limits and r.name in known]
-    weighed = [*_of_findings(findings), *_of_readings(limited, known, zones, limits)]
+    weighed = [*_of_findings(findings, specs), *_of_readings(limited, known, zones, limits)]
     causes = tuple(w.cause for w in sorted(weighed, key=_order))
     unread = tuple(w.cause for w in sorted(_unread(readings, known, zones, limits), key=_order))
     if causes:
@@ -153,19 +147,19 @@ def _of_state(file: FileFacts) -> Verdict:
     return Verdict(level=level, causes=(cause,))
 
 
-def _of_findings(findings: Sequence[Finding]) -> Iterator[_Weighed]:
+def _of_findings(findings: Sequence[Finding], specs: Sequence[Spec]) -> Iterator[_Weighed]:
+    alarms = dict(OF_CAPTURE) | {code: alarm for spec in specs for code, alarm in spec.alarms.items()}
     for finding in findings:
-        if finding.code in OF_FINDING:
-            level, rank = OF_FINDING[finding.code]
+        if (alarm := alarms.get(finding.code)) is not None:
             cause = Cause(
                 reading=finding.code,
                 zone=finding.zone,
-                level=level,
+                level=alarm.level,
                 limit=None,
                 origin=ALWAYS,
                 text=finding.text,
             )
-            yield _Weighed(rank, (0, 0), cause)
+            yield _Weighed(alarm.rank, (0, 0), cause)
 
 
 def _of_readings(
@@ -200,7 +194,7 @@ def _of_readings(
 
 def _rank(rank: int, role: Role | None) -> int:
     # a burnt highlight goes first only where the technician said that it must hold detail
-    return REST if rank == PROTECTED and role is not Role.PROTECT else rank
+    return Rank.REST if rank == Rank.PROTECTED and role is not Role.PROTECT else rank
 
 
 def _order(weighed: _Weighed) -> tuple[int, int, tuple[int, int], str, str]:

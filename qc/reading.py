@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from enum import StrEnum
+from enum import IntEnum, StrEnum
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -49,6 +49,46 @@ class Unit(StrEnum):
     DUV = "Duv"
     FACTOR = "factor"
     ELECTRONS_PER_DN = "e-/DN"
+
+
+class Level(StrEnum):
+    """Level of a verdict, mildest first; the last two say that there was nothing to judge."""
+
+    CLEAR = "clear"
+    NOTE = "note"
+    WARN = "warn"
+    HALT = "halt"
+    UNJUDGED = "unjudged"
+    UNMEASURED = "unmeasured"
+
+
+class Rank(IntEnum):
+    """Order of causes of the same level in a verdict: what a technician must know first comes first."""
+
+    ARRIVAL = 10
+    SETTINGS = 20
+    MISFIRE = 30
+    PROTECTED = 40
+    FOCUS = 50
+    MOVED = 60
+    COLOUR = 70
+    REST = 80
+
+
+@dataclass(frozen=True, slots=True)
+class Alarm:
+    """A finding that has a level whatever the limits are.
+
+    Attributes
+    ----------
+    level : Level
+        ``note``, ``warn`` or ``halt``.
+    rank : Rank
+        Where it stands among causes of its level.
+    """
+
+    level: Level
+    rank: Rank
 
 
 @dataclass(frozen=True, slots=True)
@@ -326,8 +366,10 @@ class Spec:
         Kinds of frame it can judge; others get the reason ``wrong_kind``.
     companions : bool
         True when it needs further frames (dark frames) and so does not run on a single capture.
-    rank : int
-        Order of its reasons when a verdict has several (DESIGN 8): smaller comes first.
+    alarms : mapping of str to Alarm
+        Those of its findings that have a level of their own.
+    rank : Rank
+        Where its readings stand when a verdict has several causes.
     drawing : str
         Drawing kind of its main picture.
     """
@@ -340,7 +382,8 @@ class Spec:
     reasons: Mapping[str, str] = field(default_factory=dict)
     kinds: frozenset[Kind] = frozenset({"mosaic", "linear", "rendered"})
     companions: bool = False
-    rank: int = 50
+    alarms: Mapping[str, Alarm] = field(default_factory=dict)
+    rank: Rank = Rank.REST
     drawing: Drawing = "none"
 
     def reading(self, name: str) -> ReadingSpec:

@@ -7,28 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from enum import StrEnum
 from typing import Literal
 
 from qc.digest import Digest
 from qc.frame import Camera
-from qc.reading import Finding, Reading, Region
+from qc.reading import Finding, Level, Reading, Region
 
 State = Literal["whole", "arriving", "damaged", "truncated", "empty", "unsupported", "unreadable", "vanished"]
 
 Schema = Literal["qc.capture/1", "qc.ambient/1"]
 """Name and version of the JSON contract a result follows."""
-
-
-class Level(StrEnum):
-    """Level of a verdict, mildest first; the last two say that there was nothing to judge."""
-
-    CLEAR = "clear"
-    NOTE = "note"
-    WARN = "warn"
-    HALT = "halt"
-    UNJUDGED = "unjudged"
-    UNMEASURED = "unmeasured"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,9 +8,10 @@ from typing import get_args
 import pytest
 
 from qc.errors import CaptureError
-from qc.judge import OF_FINDING, judge, passed, spoken, spoken_number
-from qc.reading import Bound, Finding, Preset, Reading, Reason, Worse
-from qc.result import FileFacts, Level, State, Verdict
+from qc.judge import OF_CAPTURE, judge, passed, spoken, spoken_number
+from qc.measure import specs
+from qc.reading import Bound, Finding, Level, Preset, Reading, Reason, Worse
+from qc.result import FileFacts, State, Verdict
 from qc.sheet.limits import resolve
 from qc.sheet.sheet import Sheet
 from tests.sheet.toys import BLUR, BURNT, LABEL, NECK, SPECS, TINT
@@ -148,10 +149,13 @@ def test_the_verdict_does_not_depend_on_the_order_of_measuring() -> None:
     assert len({verdict(*order) for order in itertools.permutations(MANY)}) == 1
 
 
-@pytest.mark.parametrize("code", sorted(OF_FINDING))
+ALARMS = dict(OF_CAPTURE) | {code: alarm for spec in specs() for code, alarm in spec.alarms.items()}
+
+
+@pytest.mark.parametrize("code", sorted(ALARMS))
 def test_what_always_has_a_level_has_it_without_a_sheet(code: str) -> None:
-    found = verdict(findings=(Finding(code=code, text="words"),), sheet=None)
-    assert (found.level, found.causes[0].reading, found.causes[0].origin) == (OF_FINDING[code][0], code, "always")
+    found = judge(WHOLE, (), (Finding(code=code, text="words"),), specs=specs(), limits={})
+    assert (found.level, found.causes[0].reading, found.causes[0].origin) == (ALARMS[code].level, code, "always")
 
 
 def test_any_other_finding_has_no_level() -> None:

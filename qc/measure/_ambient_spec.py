@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qc.reading import Preset, ReadingSpec, Unit
+from qc.reading import Alarm, Level, Preset, Rank, ReadingSpec, Unit
 from qc.sheet.zones import Role
 
 ZONES = (Role.PROTECT, Role.SHARP, Role.WITNESS, Role.PATCH, Role.BACKDROP)
@@ -153,6 +153,13 @@ READINGS: tuple[ReadingSpec, ...] = (
         comparable_when=_SAME + "; the same exposure against white",
     ),
 )
+
+ALARMS: dict[str, Alarm] = {
+    "flash_in_dark": Alarm(Level.HALT, Rank.MISFIRE),
+    "no_flash_in_lit": Alarm(Level.HALT, Rank.MISFIRE),
+    "settings_differ": Alarm(Level.WARN, Rank.SETTINGS),
+}
+"""Findings that leave no test to judge, whatever the limits are."""
 
 FINDINGS: dict[str, str] = {
     "flash_in_dark": "the dark frame is as bright as the lit one: the flash fired in it",

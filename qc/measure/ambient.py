@@ -25,11 +25,11 @@ from qc.measure._ambient_light import Light
 from qc.measure._ambient_pair import Arrangement, arrange, check_comparable
 from qc.measure._ambient_prepare import Prepared, equal_light, prepare
 from qc.measure._ambient_source import mirrored_findings, source_findings, worst_place
-from qc.measure._ambient_spec import FINDINGS, READINGS, REASONS, ZONES
+from qc.measure._ambient_spec import ALARMS, FINDINGS, READINGS, REASONS, ZONES
 from qc.measure._ambient_structure import structure
 from qc.measure._ambient_tiles import Tiles
 from qc.measure._tiles import grid
-from qc.reading import Finding, Measured, Reading, Reason, Spec, TileMap
+from qc.reading import Finding, Measured, Rank, Reading, Reason, Spec, TileMap
 from qc.sheet.brief import Brief
 from qc.sheet.zones import Zone, with_role
 
@@ -271,6 +271,7 @@ SPEC = Spec(
     reasons=REASONS,
     kinds=frozenset({"mosaic", "linear"}),
     companions=True,
-    rank=60,
+    alarms=ALARMS,
+    rank=Rank.COLOUR,
     drawing="tiles",
 )

@@ -23,7 +23,7 @@ from qc.measure._headroom import Brightness, brightness, headroom, light_at_satu
 from qc.measure._highlight_specs import FINDINGS, NAMES, READINGS, REASONS
 from qc.measure._places import places
 from qc.measure._zone_cells import ZoneCells
-from qc.reading import Bound, Finding, Measured, Reading, Reason, Spec
+from qc.reading import Alarm, Bound, Finding, Level, Measured, Rank, Reading, Reason, Spec
 from qc.sheet.brief import Brief
 from qc.sheet.zones import Role, Zone
 
@@ -248,6 +248,7 @@ SPEC = Spec(
     readings=READINGS,
     findings=FINDINGS,
     reasons=REASONS,
-    rank=40,
+    alarms={"allow_exceeded": Alarm(Level.WARN, Rank.REST)},
+    rank=Rank.PROTECTED,
     drawing="outlines",
 )

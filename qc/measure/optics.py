@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from qc.frame import Frame
 from qc.measure._sharpness_scale import BOTTOM, TOP, blur_of_line_spread
-from qc.reading import Bound, Measured, Reading, ReadingSpec, Reason, Spec, Unit
+from qc.reading import Bound, Measured, Rank, Reading, ReadingSpec, Reason, Spec, Unit
 from qc.sheet.brief import Brief
 from qc.sheet.zones import Zone
 
@@ -193,6 +193,6 @@ SPEC = Spec(
     ),
     reasons={"to_infinity": "the sharp space has no far end"},
     kinds=frozenset({"mosaic", "linear"}),
-    rank=90,
+    rank=Rank.REST,
     drawing="none",
 )

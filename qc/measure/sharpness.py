@@ -22,7 +22,7 @@ from qc.measure._sharpness_readings import of_frame, of_place, place, shake
 from qc.measure._sharpness_ridges import REACH, find, read
 from qc.measure._sharpness_spec import FINDINGS, READINGS, REASONS
 from qc.measure._sharpness_windows import Variance, choose, noise_variance
-from qc.reading import Measured, Reading, Reason, Spec, TileMap, Unit
+from qc.reading import Measured, Rank, Reading, Reason, Spec, TileMap, Unit
 from qc.sheet.brief import Brief
 from qc.sheet.zones import Role, Zone, with_role
 
@@ -149,6 +149,6 @@ SPEC = Spec(
     findings=FINDINGS,
     reasons=REASONS,
     kinds=frozenset({"mosaic", "linear"}),
-    rank=50,
+    rank=Rank.FOCUS,
     drawing="tiles",
 )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from qc.result import Level
+from qc.reading import Level
 
 RGB = tuple[int, int, int]
 """sRGB, 0–255."""

@@ -13,8 +13,8 @@ from typing import Final
 import numpy as np
 
 from qc.errors import UsageError, printable
-from qc.reading import Drawing, Reading, ReadingSpec, Spec, TileMap
-from qc.result import Cause, Level, Result
+from qc.reading import Drawing, Level, Reading, ReadingSpec, Spec, TileMap
+from qc.result import Cause, Result
 from qc.sheet.zones import Zone
 from qc.show.draw._canvas import Caption, Picture
 

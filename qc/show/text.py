@@ -17,8 +17,8 @@ from rich.table import Table
 from rich.text import Text
 
 from qc.judge import spoken_number, spoken_phrase
-from qc.reading import Reading, ReadingSpec, Spec
-from qc.result import CameraFacts, Cause, Level, Result
+from qc.reading import Level, Reading, ReadingSpec, Spec
+from qc.result import CameraFacts, Cause, Result
 
 COLOUR = {
     # Okabe & Ito, Color Universal Design (2008): told apart with any colour vision; heights say the same

@@ -11,9 +11,10 @@ import typer
 from typer.testing import CliRunner, Result
 
 import qc.rehearse.demo as library
+from qc.reading import Level
 from qc.rehearse._compare import Row, number, word
 from qc.rehearse.demo import Section
-from qc.result import CameraFacts, FileFacts, Level, MadeBy, Verdict
+from qc.result import CameraFacts, FileFacts, MadeBy, Verdict
 from qc.result import Result as FrameResult
 from qc_cli.demo import demo
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qc.reading import Measured, Preset, ReadingSpec, Spec, Unit, Worse
+from qc.reading import Alarm, Level, Measured, Preset, Rank, ReadingSpec, Spec, Unit, Worse
 from qc.sheet.zones import Role, Zone
 
 
@@ -47,7 +47,7 @@ BURNT = Spec(
     name="burnt",
     version=3,
     measure=nothing,
-    rank=40,
+    rank=Rank.PROTECTED,
     findings={"glint": "a small burnt place"},
     reasons={"no_such_colour": "the sensor lacks it"},
     readings=(
@@ -69,7 +69,7 @@ BLUR = Spec(
     name="blur",
     version=1,
     measure=nothing,
-    rank=50,
+    rank=Rank.FOCUS,
     readings=(
         reading_spec(
             "blur.width",
@@ -89,7 +89,12 @@ TINT = Spec(
     name="tint",
     version=1,
     measure=nothing,
-    rank=70,
+    findings={"no_flash_in_lit": "the flash did not fire", "settings_differ": "settings differ"},
+    alarms={
+        "no_flash_in_lit": Alarm(Level.HALT, Rank.MISFIRE),
+        "settings_differ": Alarm(Level.WARN, Rank.SETTINGS),
+    },
+    rank=Rank.COLOUR,
     readings=(
         reading_spec(
             "tint.under",

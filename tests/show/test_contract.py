@@ -8,8 +8,8 @@ from typing import Any, get_args
 import numpy as np
 import pytest
 
-from qc.reading import Finding, Unit
-from qc.result import Level, Result, State
+from qc.reading import Finding, Level, Unit
+from qc.result import Result, State
 from qc.show.contract import json_line, to_json
 from tests.show.results import CAMERA, FILE, lost, result
 

@@ -3,8 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from qc.reading import Unit
-from qc.result import Level
+from qc.reading import Level, Unit
 from qc.show.draw import _text
 from qc.show.draw._canvas import (
     LEAST_COLUMNS,

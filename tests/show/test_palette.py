@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from qc.measure._colour import science
-from qc.reading import Region
-from qc.result import Level
+from qc.reading import Level, Region
 from qc.show.draw._text import SMALL
 from qc.show.draw.outlines import BURNT, PARTLY, PLAIN, look_of
 from qc.show.palette import LEVELS, QUIET, RGB, SURROUND, TEXT

@@ -11,8 +11,8 @@ from PIL import Image
 import qc.show.draw
 from qc import measure
 from qc.errors import UsageError
-from qc.reading import Drawing, Measured, Reading, ReadingSpec, Reason, Region, Spec, TileMap, Unit
-from qc.result import CameraFacts, Cause, FileFacts, Level, MadeBy, Result, Verdict
+from qc.reading import Drawing, Level, Measured, Reading, ReadingSpec, Reason, Region, Spec, TileMap, Unit
+from qc.result import CameraFacts, Cause, FileFacts, MadeBy, Result, Verdict
 from qc.sheet.zones import Zone
 from qc.show import pictures
 from qc.show.pictures import caption_of, jobs_of, safe_name, save_pictures, value_text

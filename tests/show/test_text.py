@@ -6,8 +6,8 @@ import re
 import pytest
 from rich.console import Console, RenderableType
 
-from qc.reading import Reading, Reason, Unit
-from qc.result import Level, Verdict
+from qc.reading import Level, Reading, Reason, Unit
+from qc.result import Verdict
 from qc.show import text
 from tests.sheet.toys import SPECS
 from tests.show.results import CAMERA, FILE, lost, result

@@ -17,7 +17,7 @@ from qc.measure.cast.map import backdrop_map
 from qc.measure.cast.patch import Patch, cut_patch, refusal
 from qc.measure.cast.specs import FINDINGS, READINGS, REASONS
 from qc.measure.cast.values import Way, numbers, plus_minus, reference_of, way_of
-from qc.reading import Finding, Measured, Reading, Reason, Spec
+from qc.reading import Finding, Measured, Rank, Reading, Reason, Spec
 from qc.sheet.brief import Brief
 from qc.sheet.zones import Role, Zone, with_role
 
@@ -172,6 +172,6 @@ SPEC = Spec(
     readings=READINGS,
     findings=FINDINGS,
     reasons=REASONS,
-    rank=70,
+    rank=Rank.COLOUR,
     drawing="tiles",
 )

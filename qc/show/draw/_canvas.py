@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.digest import Digest
-from qc.result import Level
+from qc.reading import Level
 from qc.sheet.zones import Zone
 from qc.show.draw import _text
 from qc.show.draw._lines import stroke, to_pixels
