@@ -62,7 +62,7 @@ READINGS: tuple[ReadingSpec, ...] = (
     ReadingSpec(
         name="highlights.burnt_area",
         unit=Unit.PERCENT_OF_CELLS,
-        phrase="burnt {value} %",
+        phrase="clipped in every colour {value} %",
         meaning="How much of the picture is empty: clipped in every colour.",
         low_end="0: no cell is clipped in all its colours",
         high_end="100: there is no picture",
@@ -102,7 +102,7 @@ READINGS: tuple[ReadingSpec, ...] = (
     ReadingSpec(
         name="highlights.largest_region",
         unit=Unit.PERCENT_OF_FRAME,
-        phrase="largest burnt spot {value} % of the picture",
+        phrase="largest clipped place {value} % of the picture",
         meaning="Area of the largest connected clipped place. A glint is small; a burnt face is not.",
         low_end="0: nothing is clipped",
         high_end="100: the whole frame is one clipped place",
@@ -110,14 +110,14 @@ READINGS: tuple[ReadingSpec, ...] = (
         " frame × 100",
         source="8-connected labelling, Bolelli et al., IEEE Trans. Image Processing 29, 2020 (by OpenCV); "
         + _CLIPPING,
-        decimals=4,
+        decimals=3,
         per_zone=(Role.PROTECT,),
         comparable_when=_SAME,
     ),
     ReadingSpec(
         name="highlights.headroom",
         unit=Unit.STOPS,
-        phrase="highlights {value} stop under clipping",
+        phrase="brightest tone {value} stop under clipping",
         meaning="How much more light the brightest part that is no glint could take before it clips.",
         low_end="0: it is at saturation",
         high_end="no upper end: 3 and more is an under-exposed frame",

@@ -127,7 +127,8 @@ READINGS: tuple[ReadingSpec, ...] = (
     ReadingSpec(
         name="cast.warm_cool",
         unit=Unit.MIRED,
-        phrase="warmth {value} mired",
+        phrase="warm {value} mired",
+        phrase_below="cool {value} mired",
         meaning="How much warmer (above 0) or cooler a neutral would look than the set's white.",
         low_end="below 0: cooler",
         high_end="above 0: warmer; 3 mired is about 90 K at 5500 K",
@@ -142,7 +143,8 @@ READINGS: tuple[ReadingSpec, ...] = (
     ReadingSpec(
         name="cast.green_magenta",
         unit=Unit.DUV,
-        phrase="green–magenta {value}",
+        phrase="green {value} Duv",
+        phrase_below="magenta {value} Duv",
         meaning="How much greener (above 0) or more magenta a neutral would look than the set's white.",
         low_end="below 0: magenta",
         high_end="above 0: green; 0.003 is just visible on a neutral surface beside a neutral one",
