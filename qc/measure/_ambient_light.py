@@ -15,9 +15,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.frame import Frame
+from qc.frame import Counts, Frame
+from qc.measure._ambient_cells import Hot, hot_cells, left_out
 from qc.measure._ambient_noise import CellNoise, cell_noise
-from qc.measure._ambient_tiles import Tiles, cells_per_tile, clipped_tiles, means_of, window_of
+from qc.measure._ambient_tiles import Tiles, counting, means_of, share_per_tile, window_of
 from qc.sheet.zones import Zone
 
 Array = NDArray[np.float64]
@@ -98,6 +99,12 @@ class Pair:
         One standard error of the ambient light.
     doubt : float
         Stops, a bound.
+    lit_noise, dark_noises : CellNoise
+        Of each frame's cells.
+    out : ndarray of uint8 or None
+        255 at cells that count in no frame, as `left_out` returns.
+    hot : Hot
+        Cells whose light is taken from around them.
     """
 
     lit: Frame
@@ -108,6 +115,8 @@ class Pair:
     doubt: float
     lit_noise: CellNoise
     dark_noises: tuple[CellNoise, ...]
+    out: Counts | None
+    hot: Hot
 
     @property
     def colour(self) -> int:
@@ -123,9 +132,14 @@ class Pair:
         """Return means over `shape` tiles of the frame, or of the window of a zone."""
         frames = (self.lit, *self.darks)
         window, mask = window_of(self.lit, zone)
-        cells = cells_per_tile(mask, shape, self.lit.cells[0].size)
+        out = None if self.out is None else self.out[window]
+        counted = counting(mask, out)
+        share = share_per_tile(counted, shape)
+        whole = self.lit.cells[0][window].size
+        cells = share * whole / (shape[0] * shape[1])
         means = [
-            means_of(f, window, mask, shape) + s[:, None, None] for f, s in zip(frames, self.shifts, strict=True)
+            means_of(f, window, counted, share, self.hot) + s[:, None, None]
+            for f, s in zip(frames, self.shifts, strict=True)
         ]
         variances = [
             np.stack([noise.at(c, m) for c, m in enumerate(mean)]) / np.maximum(cells, 1.0)
@@ -134,11 +148,9 @@ class Pair:
         scaled = [m * f for m, f in zip(means[1:], self.factors, strict=True)]
         dark_variance = sum(v * f * f for v, f in zip(variances[1:], self.factors, strict=True))
         count = len(self.darks)
-        clipped = np.zeros(shape, dtype=bool)
-        for frame in frames:
-            clipped |= clipped_tiles(frame, zone, shape)
         dark = np.mean(scaled, axis=0)
-        return Tiles(means[0], dark, variances[0], np.asarray(dark_variance) / count**2, cells, clipped)
+        any_out = out is not None and bool(out.any())
+        return Tiles(means[0], dark, variances[0], np.asarray(dark_variance) / count**2, cells, any_out)
 
     def light(self, tiles: Tiles, where: NDArray[np.bool_]) -> Light:
         """Return the light summed over some tiles."""
@@ -195,6 +207,8 @@ def pair_of(
 ) -> Pair:
     """Make a pair; `black` is one standard error of the black level, in units of light."""
     known = next((f for f in (lit, *darks) if f.noise.known), None)
+    dark_noises = tuple(cell_noise(dark, known) for dark in darks)
+    hot = hot_cells(tuple(zip(darks, dark_noises, strict=True)))
     return Pair(
         lit=lit,
         darks=darks,
@@ -206,14 +220,18 @@ def pair_of(
         black_error=black * max(2.0**stops for stops, _ in scaling),
         doubt=max(doubt for _, doubt in scaling),
         lit_noise=cell_noise(lit, known),
-        dark_noises=tuple(cell_noise(dark, known) for dark in darks),
+        dark_noises=dark_noises,
+        out=left_out((lit, *darks), hot),
+        hot=hot,
     )
 
 
 def below_black(tiles: Tiles) -> float:
     """Return how far the darkest tiles lie below black beyond their noise: light is never negative."""
+    if not tiles.open().any():
+        return 0.0
     sure = tiles.dark + 3.0 * np.sqrt(tiles.dark_variance)
-    return max(0.0, -float(np.percentile(sure[:, tiles.cells > 0], 2.0)))
+    return max(0.0, -float(np.percentile(sure[:, tiles.open()], 2.0)))
 
 
 def _nine(plane: Array) -> Array:

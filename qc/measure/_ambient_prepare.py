@@ -160,7 +160,7 @@ def equal_light(pair: Pair, tiles: Tiles) -> Equal | None:
     """Tell whether the dark frame holds flash, or the lit frame none; None for a good pair."""
     where = tiles.open()
     colour = pair.colour
-    exposed = bool(tiles.clipped.any()) or float(np.percentile(tiles.lit[colour], 99.0)) >= EXPOSED
+    exposed = tiles.clipped or float(np.percentile(tiles.lit[colour], 99.0)) >= EXPOSED
     if not where.any():
         return None
     light = pair.light(tiles, where)

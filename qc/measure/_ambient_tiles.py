@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TypeVar
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.frame import Frame
-from qc.measure._tiles import masked_tile_means, tile_means
+from qc.frame import Counts, Frame
+from qc.measure._ambient_cells import Hot, without_hot
+from qc.measure._tiles import tile_means
 from qc.sheet.zones import Zone
 
 Array = NDArray[np.float64]
@@ -17,6 +19,9 @@ Scalar = TypeVar("Scalar", bound=np.generic)
 
 FLASH_OVER_NOISE = 20.0
 """A tile counts where T − A exceeds this many times its ±."""
+
+_LEAST_SHARE = 1e-5
+"""Part of a tile below which rounding may be all there is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,9 +33,9 @@ class Tiles:
     lit, dark, lit_variance, dark_variance : ndarray, shape (colours, rows, columns)
         Means, and the variance of each by noise alone.
     cells : ndarray, shape (rows, columns)
-        How many cells each mean is made of; 0 where none counts.
-    clipped : ndarray of bool, shape (rows, columns)
-        Whether either frame is clipped anywhere in the tile.
+        How many cells each mean is made of: not clipped and inside the zone; 0 where there is none.
+    clipped : bool
+        Whether a cell was left out for being clipped.
     """
 
     lit: Array
@@ -38,7 +43,7 @@ class Tiles:
     lit_variance: Array
     dark_variance: Array
     cells: Array
-    clipped: NDArray[np.bool_]
+    clipped: bool
 
     @property
     def flash(self) -> Array:
@@ -46,24 +51,31 @@ class Tiles:
         return self.lit - self.dark
 
     def usable(self, colour: int) -> NDArray[np.bool_]:
-        """Where neither frame is clipped and T − A exceeds 20 × its ±."""
+        """Where T − A, over the cells that count, exceeds 20 × its ±."""
         error = 2.0 * np.sqrt(self.lit_variance[colour] + self.dark_variance[colour])
-        return (self.cells > 0) & ~self.clipped & (self.flash[colour] > FLASH_OVER_NOISE * error)
+        return (self.cells > 0) & (self.flash[colour] > FLASH_OVER_NOISE * error)
 
     def coarser(self) -> Tiles:
         """Return tiles of 3 × 3 of these; the number along each side must divide by three."""
+        cells = _thirds(self.cells[np.newaxis])
+        total = cells.sum(axis=(2, 4))
+        weight = cells / np.maximum(total, 1e-9)[:, :, np.newaxis, :, np.newaxis]
+
+        def mean(planes: Array, power: int = 1) -> Array:
+            return np.asarray((_thirds(planes) * weight**power).sum(axis=(2, 4)))
+
         return Tiles(
-            lit=_thirds(self.lit).mean(axis=(2, 4)),
-            dark=_thirds(self.dark).mean(axis=(2, 4)),
-            lit_variance=_thirds(self.lit_variance).mean(axis=(2, 4)) / 9,
-            dark_variance=_thirds(self.dark_variance).mean(axis=(2, 4)) / 9,
-            cells=_thirds(self.cells[np.newaxis]).sum(axis=(2, 4))[0],
-            clipped=np.any(_thirds(self.clipped[np.newaxis])[0], axis=(1, 3)),
+            lit=mean(self.lit),
+            dark=mean(self.dark),
+            lit_variance=mean(self.lit_variance, 2),
+            dark_variance=mean(self.dark_variance, 2),
+            cells=total[0],
+            clipped=self.clipped,
         )
 
     def open(self) -> NDArray[np.bool_]:
-        """Where neither frame is clipped."""
-        return (self.cells > 0) & ~self.clipped
+        """Where some cell counts."""
+        return self.cells > 0
 
 
 def window_of(frame: Frame, zone: Zone | None) -> tuple[tuple[slice, slice], NDArray[np.bool_] | None]:
@@ -75,41 +87,42 @@ def window_of(frame: Frame, zone: Zone | None) -> tuple[tuple[slice, slice], NDA
     return zone.window(plane, frame.orientation), zone.mask_in_window(plane, frame.orientation)
 
 
-def cells_per_tile(mask: NDArray[np.bool_] | None, shape: tuple[int, int], whole: int) -> Array:
-    """Return how many cells each tile counts: those in the mask, or its share of the `whole` frame."""
-    if mask is None:
-        return np.full(shape, whole / (shape[0] * shape[1]))
-    return tile_means(mask, shape).astype(np.float64) * mask.size / (shape[0] * shape[1])
+def counting(mask: NDArray[np.bool_] | None, out: Counts | None) -> Counts | None:
+    """Return 255 at the cells of a window that lie in the mask and are not left out; None for all of them."""
+    if out is None:
+        return None if mask is None else mask.astype(np.uint8) * np.uint8(255)
+    kept = np.asarray(cv2.bitwise_not(np.ascontiguousarray(out)), dtype=np.uint8).reshape(out.shape)
+    return kept if mask is None else np.where(mask, kept, np.uint8(0))
 
 
-def means_of(
-    frame: Frame, window: tuple[slice, slice], mask: NDArray[np.bool_] | None, shape: tuple[int, int]
-) -> Array:
-    """Return the mean light of each colour over tiles of a window; 0 where the mask holds no cell."""
+def share_per_tile(counted: Counts | None, shape: tuple[int, int]) -> Array:
+    """Return which part of each tile's cells count, 0 to 1."""
+    if counted is None:
+        return np.ones(shape)
+    share = tile_means(counted, shape).astype(np.float64) / 255.0
+    return np.where(share > _LEAST_SHARE, share, 0.0)
+
+
+def means_of(frame: Frame, window: tuple[slice, slice], counted: Counts | None, share: Array, hot: Hot) -> Array:
+    """Return the mean light of each colour over the cells of each tile that count; 0 where there is none.
+
+    Hot cells have what lies around them.
+    """
     planes = frame.cells[:, window[0], window[1]]
-    if mask is None or mask.all():
-        return np.stack([tile_means(plane, shape) for plane in planes]).astype(np.float64)
-    return np.nan_to_num(
-        np.stack([masked_tile_means(plane, mask, shape)[0] for plane in planes]).astype(np.float64)
-    )
-
-
-def clipped_tiles(frame: Frame, zone: Zone | None, shape: tuple[int, int]) -> NDArray[np.bool_]:
-    """Return the tiles with any clipped photosite of the frame, or of the zone."""
-    clip = frame.clip
-    if zone is None:
-        rows, columns, inside = slice(None), slice(None), None
-    else:
-        plane = (clip.shape[1], clip.shape[2])
-        rows, columns = zone.window(plane, frame.orientation)
-        inside = zone.mask_in_window(plane, frame.orientation)
-    parts = clip[:, rows, columns]
-    if parts.size == 0 or not parts.any():
-        return np.zeros(shape, dtype=bool)
-    any_colour = parts.max(axis=0) > 0
-    if inside is not None:
-        any_colour &= inside
-    return np.asarray(tile_means(any_colour, shape) > 0)
+    shape = (share.shape[0], share.shape[1])
+    kept = np.zeros(planes.shape[1:] if counted is not None else (0, 0), dtype=np.float32)
+    sums = np.empty((len(planes), *shape))
+    for colour, plane in enumerate(planes):
+        rows, columns = hot.of(colour, window, frame.cells.shape[1:])
+        source = plane.copy() if counted is None and rows.size else plane
+        if counted is not None:
+            cv2.copyTo(np.ascontiguousarray(plane), counted, kept)  # what does not count stays 0
+            source = kept
+        if rows.size:
+            inside = np.True_ if counted is None else counted[rows, columns] > 0
+            source[rows, columns] = np.where(inside, without_hot(plane, rows, columns), 0.0)
+        sums[colour] = tile_means(source, shape)
+    return np.where(share > 0, sums / np.where(share > 0, share, 1.0), 0.0)
 
 
 def _thirds(planes: NDArray[Scalar]) -> NDArray[Scalar]:

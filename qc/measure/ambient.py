@@ -20,6 +20,7 @@ from qc.errors import UsageError
 from qc.frame import Frame
 from qc.measure import _ambient_readings as make
 from qc.measure import _ambient_says as says
+from qc.measure._ambient_bright import with_bright_doubt
 from qc.measure._ambient_colour import Hue, Ratio, flash_neutral, hue, shift
 from qc.measure._ambient_light import Light
 from qc.measure._ambient_pair import Arrangement, arrange, check_comparable
@@ -113,7 +114,7 @@ class _Test:
 
     def _measured(self, findings: list[Finding]) -> Measured:
         groups = self._groups()
-        whole = self.pair.light(self.tiles, self.where)
+        whole = self._light(None, self.tiles, self.where)
         mirrored = structure(self.pair, self.prepared.fine, self.zones)
         readings = self._place(None, whole, self.tiles, groups, np.ones(self.shape, dtype=bool))
         readings.append(make.structured(mirrored, stated=self.pair.stated))
@@ -131,6 +132,10 @@ class _Test:
             regions=mirrored.regions if mirrored else (),
             maps=self._maps(groups),
         )
+
+    def _light(self, zone: Zone | None, tiles: Tiles, where: NDArray[np.bool_]) -> Light:
+        light = self.pair.light(tiles, where)
+        return with_bright_doubt(light, self.pair, zone, float(tiles.cells[where].sum()))
 
     def _hue(self, ratio: Ratio) -> Hue | Reason:
         return hue(ratio, self.pair.lit.colour, self.neutral, self.brief.flash_white)
@@ -169,7 +174,7 @@ class _Test:
         where = tiles.usable(self.pair.colour)
         if not where.any():
             return _zone_refused(zone, self._why_unusable(tiles))
-        lights[zone.name] = self.pair.light(tiles, where)
+        lights[zone.name] = self._light(zone, tiles, where)
         return self._place(
             zone, lights[zone.name], tiles, groups, zone.mask(self.shape, self.pair.lit.orientation)
         )
