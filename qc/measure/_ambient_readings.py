@@ -123,7 +123,7 @@ def structured(found: Structure | None, *, stated: bool) -> Reading:
     """Return ``ambient.structure``."""
     name = "ambient.structure"
     if found is None:
-        return missing(name, None, Reason("clipped", "every tile is clipped in one of the frames"))
+        return missing(name, None, Reason("clipped", "every cell is clipped in one of the frames"))
     if not found.clear:
         return at_most(name, None, 100.0 * (found.value + found.plus_minus))
     return reading(name, None, 100.0 * found.value, 100.0 * found.plus_minus, stated=stated)

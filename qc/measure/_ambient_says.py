@@ -114,7 +114,8 @@ def advised(
     names = ("ambient.stops_under", "ambient.worst_stops_under")
     measured = [r for r in readings if r.name in names and r.value is not None and r.bound is None]
     worst = min(measured, default=None, key=lambda r: r.value or 0.0)
-    mirrored = next((f.text for f in findings if f.code == "ambient_mirrored"), "")
+    found = (f for f in findings if f.code == "ambient_mirrored")
+    mirrored = next((f.text if f.zone is None else f"{f.text}, in {f.zone}" for f in found), "")
     stops = math.inf if worst is None or worst.value is None else worst.value
     if stops >= CLEAN and not mirrored:
         return []

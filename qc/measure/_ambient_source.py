@@ -101,7 +101,8 @@ def _finding(
 ) -> Finding:
     stops = float(light.stops()[colour])
     word = "" if isinstance(hue, Reason) else f"{hue.word} "
-    where = f"in {place}" if zone else ("over the whole frame" if above is None else at_place(place))
+    # a zone's name stands before its findings wherever they are shown
+    where = "" if zone else (" over the whole frame" if above is None else f" {at_place(place)}")
     than = "" if above is None else f", {above:.1f} stops more than the rest"
     data: dict[str, object] = {"place": place, "stops_under": round(stops, 2)}
     data["above_rest_stops"] = None if above is None else round(above, 2)
@@ -115,7 +116,7 @@ def _finding(
             "mired_plus_minus": None if hue.mired_pm is None else round(hue.mired_pm, 1),
             "duv": None if hue.duv is None else round(hue.duv, 4),
         }
-    text = f"{word}ambient light {where}, {stops:.1f} stops under the flash there{than}"
+    text = f"{word}ambient light{where}, {stops:.1f} stops under the flash{than}"
     return Finding(code="ambient_source", text=text, zone=zone, data=data)
 
 
@@ -133,7 +134,7 @@ def worst_place(pair: Pair, groups: Groups, whole: Light, zones: Sequence[Zone])
     zone = zone_of(place, tuple(zones), pair.lit.orientation)
     field = _field(place, pair.lit.orientation)
     words = f"in {zone}" if zone else at_place(field)
-    text = f"ambient light comes nearest to the flash {words}: {limit:.1f} stops under"
+    text = f"ambient light comes nearest to the flash {'here' if zone else words}: {limit:.1f} stops under"
     data = {"place": zone or field, "words": words, "stops_under": round(limit, 2)}
     return [Finding(code="worst_place", text=text, zone=zone, data=data)]
 
@@ -163,8 +164,7 @@ def mirrored_findings(
     zone = found.regions[0].zone
     word = _mirrored_word(pair, found, neutral, hue_of)
     percent = 100.0 * found.value
-    place = f" in {zone}" if zone else ""
-    text = f"{word + ' ' if word else ''}reflection or light of the room{place}, {percent:.1f} % of white"
+    text = f"{word + ' ' if word else ''}reflection or light of the room, {percent:.1f} % of white"
     data = {"percent_of_white": round(percent, 2), "colour": word or None, "places": len(found.regions)}
     return [Finding(code="ambient_mirrored", text=text, zone=zone, data=data)]
 

@@ -29,12 +29,14 @@ READINGS: tuple[ReadingSpec, ...] = (
     ReadingSpec(
         name="ambient.stops_under",
         unit=Unit.STOPS,
-        phrase="ambient light {value} stops under the flash",
+        phrase="{value} stops under the flash",
         meaning="How far everything but the flash lies under the flash, pooled over the frame or the zone.",
         low_end="0: the room is as bright as the flash; below 0 it is brighter",
         high_end="at the measuring floor, the least that can be said: the room leaves no trace",
-        method="log2((ΣT − ΣA) / ΣA) in the green plane over usable tiles: T with, A without the flash; neither "
-        "clipped, T − A above 20 × its ±. Below 3 × its ± A counts as A plus its ±, and the value as a bound",
+        method="log2((ΣT − ΣA) / ΣA) in the green plane over usable tiles: T with, A without the flash; cells "
+        "clipped in either left out, hot photosites replaced by what is around them; T − A above 20 × its ±. "
+        "Below 3 × its ± A counts as A plus its ±, and the value as a bound. ± holds noise, black, and cells that "
+        "may be clipped where the saturation level is not sure",
         source=_FLASH_AMBIENT,
         worse="low",
         decimals=1,
@@ -51,7 +53,7 @@ READINGS: tuple[ReadingSpec, ...] = (
     ReadingSpec(
         name="ambient.to_flash",
         unit=Unit.PERCENT_OF_FLASH,
-        phrase="ambient light {value} % of the flash",
+        phrase="{value} % of the flash",
         meaning="The same as a share: light of the room for 100 parts of flash.",
         low_end="0: none, never read as such; at the floor it is the most that it can be",
         high_end="100: as bright as the flash; without upper end",
@@ -63,7 +65,7 @@ READINGS: tuple[ReadingSpec, ...] = (
     ReadingSpec(
         name="ambient.worst_stops_under",
         unit=Unit.STOPS,
-        phrase="ambient light {value} stops under the flash at the worst place",
+        phrase="{value} stops under at worst",
         meaning="The same at the worst place that can be seen: shadows that the flash hardly reaches.",
         low_end="0 or less: somewhere the room is as bright as the flash",
         high_end="as `ambient.stops_under`: the room is as dark everywhere",
@@ -84,7 +86,7 @@ READINGS: tuple[ReadingSpec, ...] = (
     ReadingSpec(
         name="ambient.colour_shift",
         unit=Unit.DELTA_E,
-        phrase="ambient light shifts a neutral by {value} ΔE",
+        phrase="colour shift {value} ΔE",
         meaning="How much ambient light changes the colour of a light grey at the worst place.",
         low_end="0: no change of colour, whatever the brightness",
         high_end="no upper end; about 1 is just visible side by side",
@@ -107,7 +109,7 @@ READINGS: tuple[ReadingSpec, ...] = (
     ReadingSpec(
         name="ambient.temperature",
         unit=Unit.KELVIN,
-        phrase="ambient light of {value} K",
+        phrase="room light {value} K",
         meaning="Correlated colour temperature of the ambient light. As good as the camera's matrix: its ± holds "
         "noise and black only.",
         low_end="1,000 K: candle red",
@@ -122,7 +124,8 @@ READINGS: tuple[ReadingSpec, ...] = (
     ReadingSpec(
         name="ambient.tint",
         unit=Unit.DUV,
-        phrase="ambient light {value} Duv from the black body",
+        phrase="tint green {value} Duv",
+        phrase_below="tint magenta {value} Duv",
         meaning="Whether ambient light is greener or more magenta than a black body of its temperature.",
         low_end="below 0: magenta",
         high_end="above 0: green; daylight has +0.003",
@@ -135,7 +138,7 @@ READINGS: tuple[ReadingSpec, ...] = (
     ReadingSpec(
         name="ambient.structure",
         unit=Unit.PERCENT_OF_WHITE,
-        phrase="a reflection of the room at {value} % of white",
+        phrase="reflection {value} % of white",
         meaning="The brightest thing that the room lights and gloss mirrors: window, screen, lamp.",
         low_end="0: nothing stands out of even ambient light; given as a bound at the noise",
         high_end="100: as bright as diffuse white under the flash; brighter for a lamp in the picture",

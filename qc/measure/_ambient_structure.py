@@ -54,7 +54,7 @@ class Structure:
 def structure(pair: Pair, tiles: Tiles, zones: tuple[Zone, ...]) -> Structure | None:
     """Find what fine tiles of the dark frame show beyond evenly spread light on matt things.
 
-    None where every tile is clipped.
+    None where every cell is clipped.
 
     Two things are ordinary: ambient light in the same proportion to the flash as around (matt things of any
     colour), and ambient light as bright as around (a flat surface in the shadow of the flash). What exceeds both

@@ -221,7 +221,7 @@ class _Test:
         error = 2.0 * np.hypot(np.sqrt(tiles.dark_variance[colour]), pair.black_error)
         bright = tiles.usable(colour) & (tiles.dark[colour] > OVER_FLOOR * error)
         if bright.sum() < max(1.0, ENOUGH_BRIGHT * tiles.usable(colour).sum()):
-            return Reason("at_floor", f"hardly a tile has ambient light above {OVER_FLOOR:.0f} × its ±")
+            return Reason("at_floor", "too little ambient light to tell its colour")
         light = pair.light(tiles, bright)
         if light.flash.min() <= 0:
             return Reason("too_dark", "the flash does not stand clear of the noise in every colour")
@@ -229,7 +229,7 @@ class _Test:
 
     def _why_unusable(self, tiles: Tiles) -> Reason:
         if not tiles.open().any():
-            return Reason("clipped", "every tile is clipped in one of the frames")
+            return Reason("clipped", "every cell is clipped in one of the frames")
         return Reason("too_dark", "the light of the flash does not stand clear of the noise anywhere")
 
     def _maps(self, groups: make.Groups) -> tuple[TileMap, ...]:
