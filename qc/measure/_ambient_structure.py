@@ -58,8 +58,12 @@ def structure(pair: Pair, tiles: Tiles, zones: tuple[Zone, ...]) -> Structure | 
 
     Two things are ordinary: ambient light in the same proportion to the flash as around (matt things of any
     colour), and ambient light as bright as around (a flat surface in the shadow of the flash). What exceeds both
-    was lit by the room and mirrored, or shines by itself. "Around" is the median over a fifth of the frame, so
-    a thing larger than about a tenth of the frame's width each way is not seen as one.
+    was lit by the room and mirrored, or shines by itself. "Around" is the median over a fifth of the long side.
+
+    Limits, measured on a square mirrored in an even set: its brightness is read in full from 4.5 fine tiles a side
+    (1.6 % of the long side where there are 288) up to a tenth of the long side; at 2.2 fine tiles about half of it
+    is read, under 1.2 nothing. Of a larger thing only parts stand out, and the value may be anything down to a
+    fifth of its brightness: it becomes what is ordinary there. Then `stops_under` and the map show it.
     """
     where = tiles.open()
     if not where.any():

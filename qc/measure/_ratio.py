@@ -17,8 +17,11 @@ FEWEST = 16
 """Tiles that a median is taken over at least."""
 
 MOST_AT_ZERO = 0.01
-"""Part of a position's photosites that may stand at 0 DN where that is black. Where more do, the light of many
-tiles is censored, and the tiles without a 0 are no fair choice: they are the ones that noise raised."""
+"""Part of a position's photosites that may stand at 0 DN where that is black. Tiles with a 0 are left out, and
+those without are no fair choice: they are the ones that noise raised. In even light with 1 % at 0 they read 0.02
+stop too bright (simulated, normal noise of 2 and 8 DN); with 3 % it is 0.05, with 8 % 0.14. The part is of the
+whole frame, so dark places in a bright frame may hold more; as long as they are fewer than half of the tiles the
+median does not follow them. None of this is in the ±."""
 
 _MEDIAN_ERROR = 1.2533 * 1.4826
 """Standard error of a median of n normal values is 1.2533 σ / √n, and σ is 1.4826 × the median deviation."""

@@ -21,7 +21,7 @@ from qc.rehearse.sensor import Sensor
 from qc.rehearse.studio import Studio
 from qc.sheet.brief import Brief
 from tests.measure.ambient_run import get, run
-from tests.measure.ambient_scene import Set
+from tests.measure.ambient_scene import Set, shoot
 from tests.measure.test_ambient_studio import XTRANS
 
 SIZE = (400, 600)
@@ -142,6 +142,24 @@ def test_a_mirrored_window_is_still_reported_beside_hot_photosites() -> None:
     assert one.value is not None
     assert one.value > 2.0
     assert other.value == pytest.approx(one.value, abs=one.plus_minus or 0.0)
+
+
+@pytest.mark.parametrize(
+    ("side", "low", "high"), [(4, 0.0, 0.0), (12, 2.0, 3.0), (24, 4.85, 5.15), (60, 4.85, 5.15)]
+)
+def test_structure_reads_things_from_a_fiftieth_to_a_tenth_of_the_long_side(
+    side: int, low: float, high: float
+) -> None:
+    # a fine tile is 5.4 px here: 0.7, 2.2, 4.4 and 11 of them
+    flash, ambient = Set().layers()
+    ambient[:, 180 - side // 2 : 180 + side // 2, 380 - side // 2 : 380 + side // 2] += 0.05
+    found = get(run(shoot(flash + ambient, 1), shoot(ambient, 1001)), "structure")
+    assert found.value is not None
+    if high == 0.0:
+        assert found.bound == "at most"
+    else:
+        assert found.bound is None
+        assert low <= found.value <= high
 
 
 def test_noise_alone_has_no_hot_photosites() -> None:

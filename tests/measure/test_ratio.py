@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from qc.decode import MosaicHint, frame_from_mosaic, open_frame
+from qc.decode import BAYER, MosaicHint, frame_from_mosaic, open_frame
 from qc.errors import UsageError
 from qc.frame import Frame
 from qc.measure._ratio import position_ratio
@@ -65,3 +65,27 @@ def test_tiny_frames_and_other_sizes_are_refused() -> None:
     assert all(r.reason and r.reason.code == "too_small" for r in position_ratio(tiny, tiny))
     with pytest.raises(UsageError, match="pixels"):
         position_ratio(tiny, flat(0.2))
+
+
+@pytest.mark.parametrize("noise", [2.0, 8.0])
+def test_with_black_cut_off_the_ratio_is_off_by_little_until_it_is_refused(noise: float) -> None:
+    # black at 0 DN: the noise of dark places is cut off there, and more of it the darker they are
+    bright = mosaic_cut_at_zero(400.0, noise)
+    read, refused = 0, 0
+    for level in np.linspace(1.0, 5.0, 9) * noise:
+        found = position_ratio(mosaic_cut_at_zero(level, noise), bright, low=0.0)[0]
+        if found.value is None:
+            refused += 1
+            assert found.reason is not None
+            assert found.reason.code == "too_dark"
+        else:
+            read += 1
+            assert found.value == pytest.approx(math.log2(400.0 / level), abs=0.03)
+    assert read >= 3
+    assert refused >= 2
+
+
+def mosaic_cut_at_zero(level: float, noise: float) -> Frame:
+    values = level + noise * np.random.default_rng(3).standard_normal((480, 640))
+    mosaic = np.rint(np.maximum(values, 0.0)).astype(np.uint16)
+    return frame_from_mosaic(mosaic, cfa=BAYER["RGGB"], black=0.0, white=1023.0)
