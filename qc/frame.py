@@ -90,11 +90,15 @@ class Saturation:
         DN as stored (black included); a photosite at or above it is clipped. None when `source` is "unknown".
     source : str
         How it was found.
+    width : float or None
+        Full width of the plateau, DN: photosites saturate between `level` and `level` + `width`. 0 for a hard
+        one; None where no plateau was seen, so that only the tag or nothing states a level.
     """
 
     colour: str
     level: float | None
     source: SaturationSource
+    width: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,11 +12,18 @@ from numpy.typing import NDArray
 from qc.decode.planes import BAND, in_bands, row_planes
 from qc.frame import Cfa, Saturation
 
-_REACH = 2
-"""Photosites around a hot one that are looked at: the nearest of its own colour stand two away at most."""
+_REACH = 4
+"""Photosites around a lone one that are looked at: a few px, more than any lens keeps a point of light within."""
 
-_HOT_BELOW = 0.8
-"""A photosite that stands alone is hot when its neighbours of the same colour stay under this part of it."""
+_HOT_OVER = 4.0
+"""Standard deviations of the brighter neighbours by which a lone photosite stands above them when it is hot. Of an
+even surface those are 0.6 of the noise, 0.8 of it over its mean (half-normal): 3.2 of the noise itself."""
+
+_A_FEW = 4
+"""Neighbours that make a side of an edge."""
+
+_AT_ONCE = 20_000
+"""Lone photosites looked at together: bounds the memory of a noisy frame."""
 
 _TAIL_SIDE = 7
 """Side of the window, in photosites of one position, over which light just under saturation is told apart."""
@@ -78,10 +85,12 @@ def clipped_photosites(
 def without_hot_photosites(
     over: NDArray[np.uint8], mosaic: NDArray[np.uint16], cfa: Cfa, limits: NDArray[np.float64]
 ) -> NDArray[np.uint8]:
-    """Drop clipped photosites that stand alone in light well under saturation.
+    """Drop clipped photosites that stand alone, in light that does not reach saturation.
 
-    A photosite is hot when none of the 24 around it (5 × 5) is clipped and those of its own colour among them stay
-    under 0.8 of saturation. A lens spreads even a point of light over more than one photosite.
+    A photosite is hot when no other within 4 px (9 × 9) is clipped and it stands above those of its colour there
+    by more than their own noise explains. So it is dropped on dark and on bright surfaces alike; a lone clip among
+    neighbours as noisy as that is kept, and so is one beside a true highlight. A lens spreads even a point of
+    light over more than one photosite. What noise alone lifts to saturation is for `without_noise_tail` to tell.
 
     Parameters
     ----------
@@ -103,18 +112,55 @@ def without_hot_photosites(
     if rows.size == 0:
         return over
     pattern = cfa.array()
-    colour = _colour_at(pattern, rows, columns)
-    brightest = np.zeros(rows.shape)
-    for dy, dx in np.ndindex(2 * _REACH + 1, 2 * _REACH + 1):
-        y, x = rows + dy - _REACH, columns + dx - _REACH
-        inside = (y >= 0) & (x >= 0) & (y < mosaic.shape[0]) & (x < mosaic.shape[1])
-        inside &= (y != rows) | (x != columns)
-        same = inside & (_colour_at(pattern, y, x) == colour)
-        brightest[same] = np.maximum(brightest[same], mosaic[y[same], x[same]])
-    hot = brightest < _HOT_BELOW * limits[colour]
+    hot = np.zeros(rows.shape, dtype=bool)
+    for start in range(0, rows.size, _AT_ONCE):
+        part = slice(start, start + _AT_ONCE)
+        under = _neighbours_under(rows[part], columns[part], mosaic, pattern, limits)
+        hot[part] = _stands_out(under)
     kept = over.copy()
     kept[rows[hot], columns[hot]] = 0
     return kept
+
+
+def _neighbours_under(
+    rows: NDArray[np.intp],
+    columns: NDArray[np.intp],
+    mosaic: NDArray[np.uint16],
+    pattern: NDArray[np.intp],
+    limits: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Return how far the neighbours of a photosite's colour lie under saturation, shape (any, photosites).
+
+    NaN where the frame ends or the pattern has another colour.
+    """
+    colour = _colour_at(pattern, rows, columns)
+    found = []
+    for dy, dx in np.ndindex(2 * _REACH + 1, 2 * _REACH + 1):
+        y, x = rows + dy - _REACH, columns + dx - _REACH
+        same = _colour_at(pattern, y, x) == colour
+        same &= (y >= 0) & (x >= 0) & (y < mosaic.shape[0]) & (x < mosaic.shape[1])
+        if (dy, dx) == (_REACH, _REACH) or not same.any():
+            continue
+        under = np.full(rows.shape, np.nan)
+        under[same] = limits[colour[same]] - mosaic[y[same], x[same]]
+        found.append(under)
+    return np.array(found).reshape(-1, rows.size)
+
+
+def _stands_out(under: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Tell which photosites stand above the brighter of their neighbours by more than the noise of those."""
+    # Beside an edge the darker side is no noise: the upper half of the range speaks, where it holds a few.
+    seen = np.isfinite(under)
+    # no DN is as large as these; of a photosite without neighbours nothing is known
+    least = np.where(seen, under, np.inf).min(axis=0, initial=1e9)
+    middle = (least + np.where(seen, under, -np.inf).max(axis=0, initial=-1e9)) / 2
+    bright = seen & (under <= middle)
+    chosen = np.where(bright.sum(axis=0) >= _A_FEW, bright, seen)
+    number = chosen.sum(axis=0)
+    values = np.where(chosen, under, 0.0)
+    mean = values.sum(axis=0) / np.maximum(number, 1)
+    spread = np.sqrt((np.where(chosen, under - mean, 0.0) ** 2).sum(axis=0) / np.maximum(number - 1, 1))
+    return np.asarray((mean > _HOT_OVER * spread) & (number > 0))
 
 
 def _colour_at(pattern: NDArray[np.intp], rows: NDArray[np.intp], columns: NDArray[np.intp]) -> NDArray[np.intp]:
@@ -122,7 +168,7 @@ def _colour_at(pattern: NDArray[np.intp], rows: NDArray[np.intp], columns: NDArr
 
 
 def _alone(over: NDArray[np.uint8]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Return rows and columns of clipped photosites without another among the 24 around them."""
+    """Return rows and columns of clipped photosites without another within `_REACH`."""
     side = 2 * _REACH + 1
     found: list[NDArray[np.intp]] = []
 

@@ -4,10 +4,20 @@ A tag often lies above the level at which photosites really stop (TRAPS 23). Abo
 it a pile: values that would have spread over all brighter light. A pile is a plateau when
 
 * it is the top: nothing connected lies above it, a few scattered hot photosites aside;
-* it stands out: its density is several times that just below it;
 * it is connected: photosites of one colour side by side;
-* it is narrower than photon noise lets an evenly lit surface be: its upper side is what counts, since clipped
-  light of a rim lies below. A white sweep at 0.8 of range is a pile too, two-sided and as wide as photon noise.
+* no light can make it, whatever the scene: it holds more photosites than photon noise leaves together.
+
+The last is a bound, not a matter of taste. Any light, seen through noise of standard deviation σ, has a histogram
+h that is a mixture of normal distributions of that σ, one each tone. For one of them h(m−e) · h(m+e) / h(m)² is
+exp(−e²/σ²); for a box-averaged one it is at least that; and for any mixture it is at least the least of its parts
+(Cauchy–Schwarz). So with A, B and C photosites in three bins side by side, each e wide, B ≤ √(A · C · exp(e²/σ²))
+holds for every scene without clipping: a white sweep, a print, a gradient, cloth. What B holds beyond that was
+piled up by the sensor.
+
+Where a plateau is as wide as photon noise itself nothing in a histogram can tell it from an evenly lit surface:
+it is then no plateau. On a soft plateau the photosites that were not cut, but stand among the levels of those that
+were, cannot be told from them: they count as clipped. Their number is the density of light just under saturation
+times the plateau's half width: on a shallow gradient some tenths of a per cent of the frame.
 """
 
 from __future__ import annotations
@@ -22,24 +32,27 @@ Floats = NDArray[np.float64]
 
 CODES = 65536
 
-FEW = 12
-"""Photosites that do not make a plateau yet."""
+FEW = 4
+"""Pairs of neighbours that nothing connected has fewer of."""
 
 LOWEST = 0.5
 """A plateau under this part of the tagged range is not believed."""
-
-STANDS_OUT = 2.5
-"""Density of a plateau over the density just below it."""
 
 TOOTH = 4.0
 """Photosites of the highest tooth of a comb over those of the teeth below it, from which it may be a plateau."""
 
 SUB_PHOTON = 0.6
-"""A plateau's variance over the variance of an evenly lit surface of its level: at most this."""
+"""Part of the modelled variance that the bound is drawn with, so that an estimate too large makes no plateau."""
 
-WIDEST = 0.0015
-"""Without a noise model: the widest plateau, as a part of its level. A photosite that holds 400,000 electrons,
-more than any camera's, has that photon noise at saturation (1/√N)."""
+LEAST_NOISE = 0.0015
+"""Without a noise model: the least photon noise as a part of the signal. A photosite that holds 400,000 electrons,
+more than any camera's, has that at saturation (1/√N)."""
+
+SURE = 4.5
+"""Standard errors by which a pile must break the bound: some twenty photosites where little else is as bright."""
+
+BIN = 1.2
+"""Width of the bins of the bound in standard deviations: there a soft plateau stands out most (computed)."""
 
 MARGIN = 3.0
 """The threshold lies at most this many of the plateau's own standard deviations under its middle."""
@@ -55,6 +68,11 @@ class Plateau:
     middle: float
     spread: float
     level: float
+
+    @property
+    def width(self) -> float:
+        """Full width: twice from where it begins to its middle."""
+        return 2.0 * (self.middle - self.level)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +106,7 @@ def find_plateau(
     counts : ndarray, shape (65536,)
         Photosites of the colour by DN.
     joined : ndarray, shape (65536,)
-        2×2 groups of neighbours of one position by their smallest DN: the histogram of connected light.
+        Pairs of neighbours of one position by their smaller DN: the histogram of connected light.
     tag, black : float
         Tagged white level and black, DN.
     variance : callable
@@ -97,34 +115,86 @@ def find_plateau(
     Returns
     -------
     Plateau or None
-        None when the top of the histogram is no pile, is not connected, or is as wide as photon noise.
+        None when the top of the histogram is no pile, is not connected, or photon noise can make it.
     """
     top = top_of(joined)
     if top is None or top - black < LOWEST * (tag - black):
         return None
-    signal = top - black
-    first, last = int(top - 0.02 * signal), min(CODES - 1, int(np.ceil(top + 0.002 * signal)))
-    window = counts[first : last + 1]
-    width = max(1, int(0.0004 * signal))
-    smooth = np.convolve(window, np.ones(width), mode="same")
-    peak = int(np.argmax(smooth))
-    nearby = np.arange(max(0, peak - width), min(len(window), peak + width + 1))
-    middle = first + float(_quantile(nearby, window[nearby], 0.5))
-    spread = _upper_spread(counts, middle, signal)
-    if not _stands_out(counts, middle, spread) or not _is_top(joined, middle, spread):
-        return None
     if is_comb(counts, top) and not piles_up(counts, top):  # every tooth of a comb stands out
         return None
-    lit = variance(middle)
-    # Noise under one step of the converter cannot show what is lit and what is cut.
-    noisy = spread > 0 if lit.variance is None else lit.variance >= 1.0
-    widest = SUB_PHOTON * lit.variance if lit.modelled and lit.variance is not None else (WIDEST * signal) ** 2
-    return Plateau(middle, spread, _foot(counts, middle, spread)) if noisy and spread**2 <= widest else None
+    signal = top - black
+    lit = variance(top)
+    modelled = lit.modelled and lit.variance is not None
+    sigma = np.sqrt(SUB_PHOTON * lit.variance) if modelled and lit.variance else LEAST_NOISE * signal
+    middle = _pile(counts, top, signal, float(sigma))
+    if middle is None:
+        return None
+    # The top code cuts the upper side of a plateau off; the lower one then speaks for both.
+    spread = _upper_spread(counts, middle, signal) if middle < tag - 1 else _lower_spread(counts, middle, signal)
+    if not _is_top(joined, middle, spread) or not _noisy(counts, middle, spread, lit):
+        return None
+    return Plateau(middle, spread, _foot(counts, middle, spread))
+
+
+def _pile(counts: Floats, top: float, signal: float, sigma: float) -> float | None:
+    """Return the middle of the pile at the top if no light makes it through noise of `sigma`; else None."""
+    reach = max(0.01 * signal, 2.0 * sigma)
+    width = max(1, round(BIN * sigma))
+    centre, sure = _most_piled(counts, top - reach, top + reach, width, (width / sigma) ** 2)
+    middle = _middle(counts, int(top), max(1, round(BIN * LEAST_NOISE * signal)))
+    return middle if sure >= SURE and abs(middle - centre) <= 1.5 * width else None
+
+
+def _most_piled(counts: Floats, low: float, high: float, width: int, squared: float) -> tuple[int, float]:
+    """Return where between two levels the bound is broken most surely, and by how many standard errors.
+
+    The bound in its linear form, B ≤ ½ exp(½e²/σ²) · (t·A + C/t) for every t; `squared` is e²/σ². With the t that
+    makes the right side least its standard error is that of counts.
+    """
+    first, last = max(0, int(low)), min(CODES - 1, int(np.ceil(high)))
+    centres = np.arange(first, last + 1)
+    total = np.concatenate([np.zeros(1), np.cumsum(counts[max(0, first - 2 * width) : last + 2 * width + 2])])
+    starts = centres - width // 2 - max(0, first - 2 * width)
+
+    def held(shift: int) -> Floats:
+        ends = np.clip([starts + shift, starts + shift + width], 0, len(total) - 1)
+        return np.asarray(total[ends[1]] - total[ends[0]], dtype=np.float64)
+
+    below, inside, above = held(-width), held(0), held(width)
+    tilt = np.sqrt((above + 1) / (below + 1))
+    half = 0.5 * np.exp(0.5 * squared)
+    excess = inside - half * (tilt * below + above / tilt)
+    error = np.sqrt(inside + half**2 * (tilt**2 * (below + 1) + (above + 1) / tilt**2))
+    sure = excess / error
+    best = int(np.argmax(sure))
+    return int(centres[best]), float(sure[best])
+
+
+def _middle(counts: Floats, top: int, width: int) -> float:
+    """Return the level that half of the pile at the top reaches, less the ordinary light that leads up to it."""
+    high = min(CODES, top + 2 * width + 1)
+    reached = np.cumsum(counts[:high][::-1])[::-1]
+    end = int(np.flatnonzero(reached >= FEW)[-1])
+    low = max(0, end - 3 * width)
+    density = float(counts[max(0, low - 2 * width) : max(1, low)].mean())
+    middle = float(end)
+    for _ in range(4):  # the light that leads up to the pile ends in its middle
+        pile = max(float(FEW), reached[low] - density * (middle - low))
+        middle = float(low + np.flatnonzero(reached[low : end + 1] >= 0.5 * pile)[-1])
+    return middle
+
+
+def _noisy(counts: Floats, middle: float, spread: float, lit: Lit) -> bool:
+    """Tell whether the frame has noise that a pile can be told by: at least one step of the converter."""
+    if lit.variance is not None:
+        return lit.variance >= 1.0
+    under = counts[int(0.97 * middle) : int(middle)]
+    return bool(spread > 0 or np.count_nonzero(under) > 0.5 * len(under))
 
 
 def top_of(joined: Floats) -> float | None:
     """Return the highest DN that several connected groups reach; None when there are no such groups."""
-    reached = np.flatnonzero(np.cumsum(joined[::-1])[::-1] >= FEW // 3)
+    reached = np.flatnonzero(np.cumsum(joined[::-1])[::-1] >= FEW)
     return float(reached[-1]) if reached.size else None
 
 
@@ -141,6 +211,19 @@ def _upper_spread(counts: Floats, middle: float, signal: float) -> float:
     return _quantile(np.arange(len(above)), above, 0.6827) if above.sum() > 0 else 0.0
 
 
+def _lower_spread(counts: Floats, middle: float, signal: float) -> float:
+    """Return the same of what lies below the middle, over the density further down."""
+    width = max(1, round(2 * BIN * LEAST_NOISE * signal))
+    start, stop = max(0, int(middle) - width), int(middle)
+    density = float(counts[max(0, start - width) : max(1, start)].mean())
+    at_top = float(counts[stop:].sum())
+    below = np.cumsum(counts[start:stop][::-1] - density)
+    # as much lies below the middle as on and above it, where the plateau is soft at all
+    if below.size == 0 or below[-1] < 0.1 * at_top:
+        return 0.0
+    return float(1 + np.flatnonzero(below >= 0.6827 * below[-1])[0])
+
+
 def _foot(counts: Floats, middle: float, spread: float) -> float:
     """Return where the plateau begins: where what lies over the density below it sums up to `FOOT` of its half."""
     first, last = int(np.floor(middle - MARGIN * spread)), int(middle)
@@ -155,18 +238,9 @@ def _below(counts: Floats, middle: float, spread: float) -> Floats:
     return counts[max(0, end - max(16, int(4 * spread))) : max(1, end)]
 
 
-def _stands_out(counts: Floats, middle: float, spread: float) -> bool:
-    low, high = int(middle - spread), int(np.ceil(middle + spread))
-    pile = counts[low : high + 1]
-    expected = float(_below(counts, middle, spread).mean()) * len(pile)
-    excess = pile.sum() - expected
-    # Counting noise of a thin histogram must not look like a pile.
-    return bool(excess > FEW + 5 * np.sqrt(expected) and pile.sum() > STANDS_OUT * expected)
-
-
 def _is_top(joined: Floats, middle: float, spread: float) -> bool:
     above = joined[int(middle + 5 * spread) + 2 :]
-    return bool(above.sum() < FEW // 3)
+    return bool(above.sum() < FEW)
 
 
 def is_comb(counts: Floats, top: float) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any
 
 import cv2
@@ -13,7 +14,7 @@ from qc.decode.decoded import Decoded
 from qc.decode.noise import Blocks
 from qc.decode.planes import in_bands, row_planes
 from qc.decode.plateau import CODES, LOWEST, Lit, find_plateau, is_comb, piles_up, top_of
-from qc.frame import Camera, Kind, Noise, Saturation, SaturationSource
+from qc.frame import Camera, Kind, Noise, Saturation
 from qc.reading import Finding
 
 Floats = NDArray[np.float64]
@@ -109,11 +110,12 @@ def _histogram(plane: NDArray[np.uint16]) -> Floats:
 
 
 def _joined(plane: NDArray[np.uint16], least: float) -> Floats | None:
-    """Return the histogram of the smallest of 2×2 neighbours of a position; None when none reaches `least`."""
+    """Return the histogram of neighbours, beside or under each other, by the smaller; None if all are low."""
     if min(plane.shape, default=0) < 2 or plane.max() < least:
         return None
-    smallest = cv2.erode(plane, np.ones((2, 2), np.uint8))
-    return _histogram(np.asarray(smallest, dtype=np.uint16))
+    here, beside, under = plane[:-1, :-1], plane[:-1, 1:], plane[1:, :-1]
+    pair = cv2.min(here, cv2.max(beside, under))
+    return _histogram(np.asarray(pair, dtype=np.uint16).reshape(here.shape))
 
 
 def lit_variance(noise: Noise, blocks: Blocks, black: float) -> Callable[[float], Lit]:
@@ -155,12 +157,17 @@ def _decide(
             for s in known
             if s.colour == letter and s.level is not None and s.source in ("plateau", "remembered")
         ]
-        level, source = _level_of(counts[index], joined[index], tag, black, variance, kept, others, decoded.lossy)
-        levels.append(Saturation(colour=letter, level=level, source=source))
+        saturation = partial(Saturation, colour=letter)
+        levels.append(
+            _level_of(
+                saturation, counts[index], joined[index], tag, black, variance, kept, others, lossy=decoded.lossy
+            )
+        )
     return tuple(levels), _said(levels, decoded.white)
 
 
 def _level_of(
+    saturation: Callable[..., Saturation],
     counts: Floats,
     joined: Floats,
     tag: float,
@@ -168,13 +175,14 @@ def _level_of(
     variance: Callable[[float], Lit],
     kept: Saturation | None,
     others: list[float],
+    *,
     lossy: bool,
-) -> tuple[float | None, SaturationSource]:
+) -> Saturation:
     plateau = find_plateau(counts, joined, tag=tag, black=black, variance=variance)
     if plateau is not None and plateau.level < tag:
-        return plateau.level, "plateau"
+        return saturation(level=plateau.level, source="plateau", width=plateau.width)
     if kept is not None and kept.level is not None:
-        return min(tag, kept.level), "remembered"
+        return saturation(level=min(tag, kept.level), source="remembered", width=kept.width)
     reaches_tag = counts[min(CODES, int(np.ceil(tag))) :].sum() > 0
     top = top_of(joined)
     if plateau is None and not reaches_tag and top is not None and top - black >= LOWEST * (tag - black):
@@ -182,12 +190,12 @@ def _level_of(
         # All of a colour at one code, without noise: burnt all over, or no camera's. Never "0 % clipped".
         frozen = counts.max() > FROZEN * counts.sum()
         if near or lossy or frozen or (is_comb(counts, top) and piles_up(counts, top)):
-            return None, "unknown"
-    return tag, "tag"
+            return saturation(level=None, source="unknown")
+    return saturation(level=tag, source="tag", width=0.0 if plateau is not None else None)
 
 
 def _said(levels: list[Saturation], white: float) -> tuple[Finding, ...]:
-    data = {s.colour: {"level": s.level, "source": s.source} for s in levels}
+    data = {s.colour: {"level": s.level, "source": s.source, "width": s.width} for s in levels}
     words = ", ".join(
         f"{s.colour} {'unknown' if s.level is None else f'{s.level:g} DN'} ({s.source})" for s in levels
     )

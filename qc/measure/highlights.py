@@ -4,6 +4,10 @@ A cell is the block of `Frame.clip` that holds every colour once: 2 × 2 photosi
 files. Clipping was decided per photosite when the frame was made; nothing here looks at a level again. A specular
 glint may be empty and a diffuse highlight may not (common practice): area, region, edge and zone are told apart so
 that a person can.
+
+No reading has a ±. `Saturation.width` says how soft a level is, but a recount with the level moved by it would
+find the photosites of the plateau itself, which are clipped, not those in doubt; and the doubt of the level, 0.004
+stop for a plateau 0.5 % wide, is the smaller part of that of a percentile. Neither would be a standard error.
 """
 
 from __future__ import annotations

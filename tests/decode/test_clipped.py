@@ -10,6 +10,7 @@ from qc.decode import BAYER, frame_from_mosaic
 from qc.decode.clipped import clipped_photosites, without_hot_photosites, without_noise_tail
 from qc.frame import Saturation
 from qc.rehearse.dng import XTRANS
+from tests.decode.scenes import Body, expose
 
 LIMITS = np.full(3, 16383.0)
 LEVELS = tuple(Saturation(colour=c, level=16383.0, source="tag") for c in "RGB")
@@ -27,8 +28,30 @@ def test_a_photosite_alone_in_dimmer_light_is_hot(cfa: str) -> None:
     assert not lone(16383, 5000, cfa).any()
 
 
-def test_a_photosite_alone_in_bright_light_is_kept() -> None:
-    assert lone(16383, 14000).sum() == 1
+def test_a_photosite_alone_in_bright_light_is_hot_too() -> None:
+    assert not lone(16383, 14000).any()
+
+
+def test_a_lone_clip_that_noise_explains_is_kept() -> None:
+    mosaic = np.random.default_rng(0).normal(15000, 600, (40, 40)).clip(0, 16382).astype(np.uint16)
+    mosaic[17, 20] = 16383
+    over = (mosaic >= 16383).astype(np.uint8)
+    assert without_hot_photosites(over, mosaic, BAYER["RGGB"], LIMITS).sum() == 1
+
+
+@pytest.mark.parametrize("level", [0.1, 0.5, 0.8, 0.9, 0.95])
+@pytest.mark.parametrize("under", [0.0, 0.07])
+@pytest.mark.parametrize("gain", [0.1, 0.4, 1.6])
+def test_40_hot_photosites_are_no_highlights_on_any_surface(level: float, under: float, gain: float) -> None:
+    rng = np.random.default_rng(round(1000 * level))
+    light = np.full((3, 300, 420), level)
+    light[:, :, :100] *= 0.2  # an edge that some of them stand beside
+    light[:, 200:] *= np.linspace(0.4, 1.0, 420)
+    shot = expose(Body(under=under, gain=gain), light, "GRBG", rng)
+    hot = shot.mosaic.copy()
+    hot[np.repeat(np.arange(15, 300, 60), 8), np.tile(np.arange(12, 420, 52), 5)] = shot.body.level
+    frame = frame_from_mosaic(hot, cfa="GRBG", black=shot.body.black, white=shot.body.white)
+    assert not frame.clip.any()
 
 
 @pytest.mark.parametrize("step", [(0, 1), (1, 1), (2, 0), (2, 2), (0, 2)])

@@ -148,7 +148,7 @@ def test_a_scene_without_noise_has_no_plateau() -> None:
         (4, 0.4, 16.0),  # just under saturation
     ],
 )
-def test_rehearsed_sets_that_nothing_was_tuned_on_are_right(seed: int, gain: float, aperture: float) -> None:
+def test_rehearsed_sets_that_once_went_wrong_are_right(seed: int, gain: float, aperture: float) -> None:
     sensor = Sensor(saturation=LOW, plateau=0.005, gain=gain, margins=(16, 48, 0, 0))
     taken = Studio(seed=seed, size=(600, 900), sensor=sensor).frame(aperture=aperture)
     # what noise decides can lie on either side: a fifth of those cells is allowed on top
@@ -173,7 +173,7 @@ def test_colours_that_saturate_at_different_levels_each_have_their_own() -> None
     frame = shot(sensor, colours(disc(3.0, 0.02)))
     assert [s.level for s in frame.saturation] == [15000.0, round(LOW), 14500.0]
     said = next(f for f in frame.findings if f.code == "saturation")
-    assert said.data["R"] == {"level": 15000.0, "source": "plateau"}
+    assert said.data["R"] == {"level": 15000.0, "source": "plateau", "width": 0.0}
 
 
 def test_a_plateau_under_half_the_tag_is_not_believed() -> None:
