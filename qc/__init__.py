@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from qc.frame import Cfa as Cfa
     from qc.frame import Frame as Frame
     from qc.measure import specs as specs
+    from qc.measure.ratio import position_ratio as position_ratio
     from qc.pipeline import measure_ambient as measure_ambient
     from qc.pipeline import measure_capture as measure_capture
     from qc.reading import Finding as Finding
@@ -71,6 +72,7 @@ _PLACES = {
     ),
     "qc.frame": ("Camera", "Cfa", "Frame"),
     "qc.measure": ("specs",),
+    "qc.measure.ratio": ("position_ratio",),
     "qc.pipeline": ("measure_ambient", "measure_capture"),
     "qc.reading": (
         "Finding",

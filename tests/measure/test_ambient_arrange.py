@@ -10,8 +10,8 @@ import pytest
 
 from qc.errors import UsageError
 from qc.frame import Camera, Frame
-from qc.measure._ambient_pair import shutter_scaling
 from qc.measure.ambient import arrange
+from qc.measure.ambient.pair import shutter_scaling
 from tests.measure.ambient_scene import CAMERA, Set, shoot
 
 

@@ -12,10 +12,10 @@ from scipy.ndimage import gaussian_filter
 
 from qc.decode import BAYER, frame_from_mosaic
 from qc.frame import Cfa, Frame, Noise, Saturation
-from qc.measure._ambient_cells import hot_cells
-from qc.measure._ambient_noise import cell_noise
-from qc.measure._ambient_prepare import Prepared, prepare
 from qc.measure.ambient import SPEC
+from qc.measure.ambient.cells import hot_cells
+from qc.measure.ambient.noise import cell_noise
+from qc.measure.ambient.prepare import Prepared, prepare
 from qc.reading import Measured
 from qc.rehearse.sensor import Sensor
 from qc.rehearse.studio import Studio

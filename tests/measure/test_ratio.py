@@ -11,7 +11,7 @@ import pytest
 from qc.decode import BAYER, MosaicHint, frame_from_mosaic, open_frame
 from qc.errors import UsageError
 from qc.frame import Frame
-from qc.measure._ratio import position_ratio
+from qc.measure.ratio import position_ratio
 from qc.rehearse.sensor import Sensor
 from tests.measure.ambient_scene import shoot
 

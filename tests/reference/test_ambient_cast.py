@@ -13,8 +13,8 @@ import pytest
 from numpy.typing import NDArray
 
 from qc.frame import Calibration, Colour
-from qc.measure._ambient_colour import Ratio, flash_neutral, hue, shift
 from qc.measure._colour import science, xyz_of
+from qc.measure.ambient.colour import Ratio, flash_neutral, hue, shift
 from qc.reading import Reason
 from qc.sheet.brief import D55
 from tests.measure.ambient_scene import TUNGSTEN, WINDOW

@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from qc.measure.cast.chart import chart_lab
 from qc.measure._colour import D50, delta_e_2000, lab, science, xyz_of_lab
+from qc.measure.cast.chart import chart_lab
 from qc.reading import Reason
 
 colour = science()

@@ -15,11 +15,11 @@ import numpy as np
 import pytest
 
 from qc.frame import Frame
-from qc.measure._advice import advice
-from qc.measure._ambient_light import Light
-from qc.measure._ambient_pair import differing, shutter_scaling
-from qc.measure._ambient_readings import pooled
-from qc.measure._ratio import position_ratio
+from qc.measure.ambient.advice import advice
+from qc.measure.ambient.light import Light
+from qc.measure.ambient.pair import differing, shutter_scaling
+from qc.measure.ambient.readings import pooled
+from qc.measure.ratio import position_ratio
 from qc.rehearse.sensor import Sensor
 from tests.measure.ambient_scene import CAMERA, shoot
 

@@ -1,8 +1,8 @@
 """Ambient light: how far under the flash everything else is, where, what colour, and what to do.
 
 `arrange` tells lit from dark frames; `SPEC` then measures the lit one with the others as companions. The
-arithmetic is in `_ambient_light`, colour in `_ambient_colour`, mirrored things in `_ambient_structure`, words in
-`_ambient_source`, `_ambient_says` and `_advice`.
+arithmetic is in `light`, colour in `colour`, mirrored things in `structure`, words in
+`source`, `says` and `advice`.
 
 A rendered file is refused: its tone curve bends the deep shadows, where ambient light lies, by an unknown amount
 that is larger than what is to be told apart, and black is not known.
@@ -18,18 +18,18 @@ from numpy.typing import NDArray
 
 from qc.errors import UsageError
 from qc.frame import Frame
-from qc.measure import _ambient_readings as make
-from qc.measure import _ambient_says as says
-from qc.measure._ambient_bright import with_bright_doubt
-from qc.measure._ambient_colour import Hue, Ratio, flash_neutral, hue, shift
-from qc.measure._ambient_light import Light
-from qc.measure._ambient_pair import Arrangement, arrange, check_comparable
-from qc.measure._ambient_prepare import Prepared, equal_light, prepare
-from qc.measure._ambient_source import mirrored_findings, source_findings, worst_place
-from qc.measure._ambient_spec import ALARMS, FINDINGS, READINGS, REASONS, ZONES
-from qc.measure._ambient_structure import structure
-from qc.measure._ambient_tiles import Tiles
 from qc.measure._tiles import grid
+from qc.measure.ambient import readings as make
+from qc.measure.ambient import says
+from qc.measure.ambient.bright import with_bright_doubt
+from qc.measure.ambient.colour import Hue, Ratio, flash_neutral, hue, shift
+from qc.measure.ambient.light import Light
+from qc.measure.ambient.pair import Arrangement, arrange, check_comparable
+from qc.measure.ambient.prepare import Prepared, equal_light, prepare
+from qc.measure.ambient.source import mirrored_findings, source_findings, worst_place
+from qc.measure.ambient.spec import ALARMS, FINDINGS, READINGS, REASONS, ZONES
+from qc.measure.ambient.structure import structure
+from qc.measure.ambient.tiles import Tiles
 from qc.reading import Finding, Measured, Rank, Reading, Reason, Spec, TileMap
 from qc.sheet.brief import Brief
 from qc.sheet.zones import Zone, with_role

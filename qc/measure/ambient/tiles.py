@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.frame import Counts, Frame
-from qc.measure._ambient_cells import Hot, without_hot
 from qc.measure._tiles import tile_means
+from qc.measure.ambient.cells import Hot, without_hot
 from qc.sheet.zones import Zone
 
 Array = NDArray[np.float64]

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from qc.errors import UsageError
 from qc.frame import Frame
-from qc.measure._ambient_pair import check_comparable
+from qc.measure.ambient.pair import check_comparable
 from qc.reading import Reading, Reason, Unit
 
 SIDE = 8

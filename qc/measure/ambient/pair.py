@@ -10,7 +10,7 @@ import numpy as np
 
 from qc.errors import UsageError
 from qc.frame import Frame
-from qc.measure._advice import spoken_time
+from qc.measure.ambient.advice import spoken_time
 from qc.reading import Finding
 
 SAME_EXPOSURE = 0.1

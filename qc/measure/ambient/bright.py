@@ -8,8 +8,8 @@ import cv2
 import numpy as np
 
 from qc.frame import Frame
-from qc.measure._ambient_light import Light, Pair
-from qc.measure._ambient_tiles import counting, window_of
+from qc.measure.ambient.light import Light, Pair
+from qc.measure.ambient.tiles import counting, window_of
 from qc.sheet.zones import Zone
 
 NEAR = 0.9

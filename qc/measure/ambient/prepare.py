@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.frame import Frame
-from qc.measure import _ambient_says as says
-from qc.measure._ambient_light import Pair, below_black, pair_of
-from qc.measure._ambient_pair import (
+from qc.measure._tiles import grid
+from qc.measure.ambient import says as says
+from qc.measure.ambient.light import Pair, below_black, pair_of
+from qc.measure.ambient.pair import (
     LONGEST_SCALING,
     NEARLY_EQUAL,
     SAME_EXPOSURE,
@@ -21,8 +22,7 @@ from qc.measure._ambient_pair import (
     shutter_scaling,
     split_by_level,
 )
-from qc.measure._ambient_tiles import Tiles
-from qc.measure._tiles import grid
+from qc.measure.ambient.tiles import Tiles
 from qc.reading import Finding, Reason
 
 EXPOSED = 1 / 8

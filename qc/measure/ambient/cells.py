@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.frame import Counts, Frame, Plane
-from qc.measure._ambient_noise import CellNoise
 from qc.measure._clipped import at_cells, clipped
+from qc.measure.ambient.noise import CellNoise
 
 Indices = NDArray[np.intp]
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.measure._ambient_colour import Hue
-from qc.measure._ambient_light import VISIBLE, Light
-from qc.measure._ambient_spec import READINGS
-from qc.measure._ambient_structure import Structure
+from qc.measure.ambient.colour import Hue
+from qc.measure.ambient.light import VISIBLE, Light
+from qc.measure.ambient.spec import READINGS
+from qc.measure.ambient.structure import Structure
 from qc.reading import Reading, Reason
 
 Array = NDArray[np.float64]

@@ -7,11 +7,11 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.measure._ambient_colour import Hue, Ratio
-from qc.measure._ambient_light import Light, Pair
-from qc.measure._ambient_readings import WORST, Groups, at_percentile
-from qc.measure._ambient_structure import Structure, zone_of
-from qc.measure._ambient_tiles import Tiles
+from qc.measure.ambient.colour import Hue, Ratio
+from qc.measure.ambient.light import Light, Pair
+from qc.measure.ambient.readings import WORST, Groups, at_percentile
+from qc.measure.ambient.structure import Structure, zone_of
+from qc.measure.ambient.tiles import Tiles
 from qc.orientation import upright
 from qc.reading import Finding, Reason
 from qc.sheet.zones import Zone

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.frame import Colour
-from qc.measure._ambient_light import Light
+from qc.measure.ambient.light import Light
 from qc.reading import Reason
 
 Array = NDArray[np.float64]

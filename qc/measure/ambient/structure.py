@@ -8,8 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.measure._ambient_light import FLOOR, Pair
-from qc.measure._ambient_tiles import Tiles
+from qc.measure.ambient.light import FLOOR, Pair
+from qc.measure.ambient.tiles import Tiles
 from qc.orientation import points_to_upright, upright
 from qc.reading import Region
 from qc.sheet.zones import Zone

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.frame import Frame
-from qc.measure._advice import CLEAN, advice, spoken_time
-from qc.measure._ambient_light import Light, Pair
-from qc.measure._ambient_tiles import Tiles
+from qc.measure.ambient.advice import CLEAN, advice, spoken_time
+from qc.measure.ambient.light import Light, Pair
+from qc.measure.ambient.tiles import Tiles
 from qc.reading import Finding, Reading
 
 _PREDICTED = (2, 1, -1, -2, -3)

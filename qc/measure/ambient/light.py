@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.frame import Counts, Frame
-from qc.measure._ambient_cells import Hot, hot_cells, left_out
-from qc.measure._ambient_noise import CellNoise, cell_noise
-from qc.measure._ambient_tiles import Tiles, counting, means_of, share_per_tile, window_of
+from qc.measure.ambient.cells import Hot, hot_cells, left_out
+from qc.measure.ambient.noise import CellNoise, cell_noise
+from qc.measure.ambient.tiles import Tiles, counting, means_of, share_per_tile, window_of
 from qc.sheet.zones import Zone
 
 Array = NDArray[np.float64]
