@@ -22,7 +22,7 @@ times the plateau's half width: on a shallow gradient some tenths of a per cent 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,6 +51,9 @@ more than any camera's, has that at saturation (1/√N)."""
 SURE = 4.5
 """Standard errors by which a pile must break the bound: some twenty photosites where little else is as bright."""
 
+LIKELY = 2.0
+"""Standard errors from which a colour's pile may add to that of another at the same level."""
+
 BIN = 1.2
 """Width of the bins of the bound in standard deviations: there a soft plateau stands out most (computed)."""
 
@@ -63,11 +66,12 @@ FOOT = 0.0025
 
 @dataclass(frozen=True, slots=True)
 class Plateau:
-    """A plateau of one colour, DN: middle, standard deviation, and the level at which it begins."""
+    """A plateau of one colour, DN: middle, standard deviation, the level at which it begins, standard errors."""
 
     middle: float
     spread: float
     level: float
+    sure: float = SURE
 
     @property
     def width(self) -> float:
@@ -115,7 +119,8 @@ def find_plateau(
     Returns
     -------
     Plateau or None
-        None when the top of the histogram is no pile, is not connected, or photon noise can make it.
+        None when the top of the histogram is no pile, is not connected, or photon noise can make it. One of little
+        sureness is left to `agreed`.
     """
     top = top_of(joined)
     if top is None or top - black < LOWEST * (tag - black):
@@ -126,23 +131,23 @@ def find_plateau(
     lit = variance(top)
     modelled = lit.modelled and lit.variance is not None
     sigma = np.sqrt(SUB_PHOTON * lit.variance) if modelled and lit.variance else LEAST_NOISE * signal
-    middle = _pile(counts, top, signal, float(sigma))
-    if middle is None:
+    middle, sure = _pile(counts, top, signal, float(sigma))
+    if sure < LIKELY:
         return None
     # The top code cuts the upper side of a plateau off; the lower one then speaks for both.
     spread = _upper_spread(counts, middle, signal) if middle < tag - 1 else _lower_spread(counts, middle, signal)
     if not _is_top(joined, middle, spread) or not _noisy(counts, middle, spread, lit):
         return None
-    return Plateau(middle, spread, _foot(counts, middle, spread))
+    return Plateau(middle, spread, _foot(counts, middle, spread), sure)
 
 
-def _pile(counts: Floats, top: float, signal: float, sigma: float) -> float | None:
-    """Return the middle of the pile at the top if no light makes it through noise of `sigma`; else None."""
+def _pile(counts: Floats, top: float, signal: float, sigma: float) -> tuple[float, float]:
+    """Return the middle of the pile at the top, and how surely no light makes it through noise of `sigma`."""
     reach = max(0.01 * signal, 2.0 * sigma)
     width = max(1, round(BIN * sigma))
     centre, sure = _most_piled(counts, top - reach, top + reach, width, (width / sigma) ** 2)
     middle = _middle(counts, int(top), max(1, round(BIN * LEAST_NOISE * signal)))
-    return middle if sure >= SURE and abs(middle - centre) <= 1.5 * width else None
+    return middle, sure if abs(middle - centre) <= 1.5 * width else 0.0
 
 
 def _most_piled(counts: Floats, low: float, high: float, width: int, squared: float) -> tuple[int, float]:
@@ -190,6 +195,20 @@ def _noisy(counts: Floats, middle: float, spread: float, lit: Lit) -> bool:
         return lit.variance >= 1.0
     under = counts[int(0.97 * middle) : int(middle)]
     return bool(spread > 0 or np.count_nonzero(under) > 0.5 * len(under))
+
+
+def agreed(found: Sequence[Plateau | None]) -> list[Plateau | None]:
+    """Keep the plateaus that are sure: by themselves, or together with those of other colours at the same level.
+
+    A small glint leaves few photosites of each colour, but all at the level where the sensor stops.
+    """
+    known = [p for p in found if p is not None]
+
+    def together(plateau: Plateau) -> float:
+        near = [p.sure**2 for p in known if abs(p.middle - plateau.middle) <= max(2.0, p.width / 2)]
+        return float(np.sqrt(sum(near)))
+
+    return [p if p is not None and together(p) >= SURE else None for p in found]
 
 
 def top_of(joined: Floats) -> float | None:

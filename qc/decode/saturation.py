@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from qc.decode.decoded import Decoded
 from qc.decode.noise import Blocks
 from qc.decode.planes import in_bands, row_planes
-from qc.decode.plateau import CODES, LOWEST, Lit, find_plateau, is_comb, piles_up, top_of
+from qc.decode.plateau import CODES, LOWEST, Lit, Plateau, agreed, find_plateau, is_comb, piles_up, top_of
 from qc.frame import Camera, Kind, Noise, Saturation
 from qc.reading import Finding
 
@@ -146,8 +146,14 @@ def _decide(
     key = key_of(decoded.camera, decoded.kind)
     tags = decoded.white_by_colour or (decoded.white,) * len(decoded.colours)
     levels: list[Saturation] = []
+    lowered = [min(tag, decoded.white) for tag in tags]
+    found = [
+        find_plateau(c, j, tag=tag, black=black, variance=variance)
+        for c, j, tag in zip(counts, joined, lowered, strict=True)
+    ]
+    plateaus = agreed(found)
     for index, letter in enumerate(decoded.colours):
-        tag = min(tags[index], decoded.white)
+        tag = lowered[index]
         # A body that the file does not name cannot be told from another: nothing is remembered of it.
         kept = next((s for s in remembered.get(key, ()) if key[0] is not None and s.colour == letter), None)
         others = [
@@ -160,7 +166,7 @@ def _decide(
         saturation = partial(Saturation, colour=letter)
         levels.append(
             _level_of(
-                saturation, counts[index], joined[index], tag, black, variance, kept, others, lossy=decoded.lossy
+                saturation, counts[index], joined[index], tag, black, plateaus[index], kept, others, decoded.lossy
             )
         )
     return tuple(levels), _said(levels, decoded.white)
@@ -172,13 +178,11 @@ def _level_of(
     joined: Floats,
     tag: float,
     black: float,
-    variance: Callable[[float], Lit],
+    plateau: Plateau | None,
     kept: Saturation | None,
     others: list[float],
-    *,
     lossy: bool,
 ) -> Saturation:
-    plateau = find_plateau(counts, joined, tag=tag, black=black, variance=variance)
     if plateau is not None and plateau.level < tag:
         return saturation(level=plateau.level, source="plateau", width=plateau.width)
     if kept is not None and kept.level is not None:
