@@ -248,7 +248,8 @@ def _foot(counts: Floats, middle: float, spread: float) -> float:
     first, last = int(np.floor(middle - MARGIN * spread)), int(middle)
     density = float(_below(counts, middle, spread).mean())
     excess = np.cumsum(counts[first : last + 1] - density)
-    missing = np.flatnonzero(excess < FOOT * excess[-1])
+    chance = np.sqrt(density * np.arange(1, len(excess) + 1))  # counting noise of the light that leads up to it
+    missing = np.flatnonzero(excess < np.maximum(FOOT * excess[-1], chance))
     return float(first + (missing[-1] + 1 if missing.size else 0))
 
 
