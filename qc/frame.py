@@ -111,6 +111,10 @@ class Noise:
         K, DN per electron.
     read_noise : float or None
         Standard deviation without light, in DN.
+    bound : {"at most"} or None
+        "at most" where nothing dark in the frame shows the read noise: it is then the upper end of what the line
+        of photon noise leaves open, up to some 2.5 times too large. A ± from it is too wide in the dark, never
+        too narrow.
     source : str
         ``"pair"``, ``"masked pixels"``, ``"one frame"``, ``"remembered"``, ``"given"`` or ``"unknown"``.
     reason : Reason or None
@@ -119,6 +123,7 @@ class Noise:
 
     gain: float | None = None
     read_noise: float | None = None
+    bound: Literal["at most"] | None = None
     source: str = "unknown"
     reason: Reason | None = None
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import json
 from pathlib import Path
 
 import numpy as np
@@ -52,6 +53,10 @@ def test_every_capture_is_a_frame_or_a_named_refusal(captures: Path, decoder: st
             continue
         assert np.isfinite(frame.cells).all(), name
         assert frame.clip.shape[0] == frame.cells.shape[0] == len(frame.colours), name
+        json.dumps([dict(f.data) for f in frame.findings], allow_nan=False)
+        assert not any(type(v).__module__ == "numpy" for f in frame.findings for v in f.data.values()), name
+        codes = [f.code for f in frame.findings]
+        assert len(codes) == len(set(codes)), name
     assert states == REFUSED
     assert all(name in text and "\n" not in text for name, text in texts.items())
 

@@ -183,7 +183,7 @@ def _clipped(decoded: Decoded, levels: NDArray[np.float64]) -> tuple[Finding, ..
         return ()
     row, column, rows, columns = decoded.visible
     seen = decoded.data[row : row + rows : 2, column : column + columns]
-    share = 1.0 - np.count_nonzero(seen) / seen.size if seen.size else 0.0
+    share = 1.0 - int(np.count_nonzero(seen)) / seen.size if seen.size else 0.0
     findings: list[Finding] = []
     if share > 0.001 and float(levels.mean()) < 1.0:
         text = f"{100 * share:.1f} % of photosites are exactly 0: black was cut off, dark places read too bright"

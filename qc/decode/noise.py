@@ -8,6 +8,7 @@ three contrasts of a block are independent and each has the photosite's variance
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -193,7 +194,8 @@ def fit(
     -------
     Noise
         Unknown, with the reason, when the levels span too little, when the scatter is too large, when plain
-        places are not plain, or when the slope is implausible.
+        places are not plain, or when the slope is implausible. Its `bound` is "at most" where nothing dark shows
+        the read noise.
     """
     table = _levels(blocks, cap, plainest)
     if len(table) < (2 if read is not None else 4):
@@ -213,7 +215,8 @@ def fit(
     # Without dark places the line leaves read noise open: then its upper end, so that no ± comes out too small.
     open_end = 2 * doubt if doubt > 0.2 * max(floor, FLOOR) else 0.0
     read_noise = float(np.sqrt(max(floor, 0.0) + max(open_end, FLOOR - max(floor, 0.0)))) if read is None else read
-    return Noise(gain=float(gain), read_noise=read_noise, source=source)
+    bound: Literal["at most"] | None = "at most" if read is None and open_end > 0 else None
+    return Noise(gain=float(gain), read_noise=read_noise, bound=bound, source=source)
 
 
 def _levels(blocks: Blocks, cap: float, plainest: bool) -> Floats:

@@ -237,7 +237,7 @@ def flat_rows(codes: Codes) -> int:
 
 
 def _clipped_black(mosaic: NDArray[np.uint16]) -> tuple[Finding, ...]:
-    share = 1 - np.count_nonzero(mosaic) / mosaic.size
+    share = 1 - int(np.count_nonzero(mosaic)) / mosaic.size
     if share < BLACK_CLIPPED_SHARE:
         return ()
     text = f"{100 * share:.1f} % of photosites are at 0: noise below black was cut off, dark areas read too bright"

@@ -13,6 +13,7 @@ from qc.errors import UsageError
 from qc.frame import Cfa, Frame
 from qc.rehearse.dng import XTRANS
 from qc.rehearse.sensor import Sensor
+from tests.decode.scenes import UNCLIPPED, a_body, expose, grid
 
 ROWS, COLUMNS = 900, 1300
 Y, X = np.mgrid[0:ROWS, 0:COLUMNS] / np.array([ROWS, COLUMNS]).reshape(2, 1, 1)
@@ -48,6 +49,7 @@ def test_one_plain_frame_gives_gain_and_read_noise(sensor: Sensor, seed: int) ->
     assert noise.source == "one frame"
     assert noise.gain == pytest.approx(sensor.gain, rel=0.1)
     assert noise.read_noise == pytest.approx(sensor.read_noise, rel=0.1)
+    assert noise.bound is None
 
 
 @pytest.mark.parametrize("sensor", SENSORS)
@@ -120,6 +122,7 @@ def test_read_noise_that_nothing_dark_shows_is_not_small() -> None:
     assert noise.gain == pytest.approx(0.4, rel=0.1)
     assert noise.read_noise is not None
     assert noise.read_noise >= 2.5
+    assert noise.bound == "at most"
 
 
 def test_x_trans_and_monochrome_sensors_are_measured() -> None:
@@ -158,3 +161,17 @@ def test_blocks_of_white_noise_have_its_variance_in_every_contrast() -> None:
     assert blocks.fine.mean() == pytest.approx(2500, rel=0.02)
     assert blocks.coarse.mean() == pytest.approx(2500, rel=0.02)
     assert blocks.level.mean() == pytest.approx(4000, abs=1)
+
+
+@pytest.mark.parametrize("seed", range(95000, 95004))
+def test_noise_of_drawn_bodies_is_right_on_plain_scenes_and_refused_on_cloth(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    body = a_body(rng, under=0.0, soft=0.0)
+    y, x = grid((ROWS, COLUMNS))
+    dish = 0.001 + 1.6 * np.hypot(x - 0.5, y - 0.5) ** 2.5
+    noise = expose(body, np.stack([dish * k for k in (0.6, 1.0, 0.8)]), "GBRG", rng).frame().noise
+    assert noise.gain == pytest.approx(body.gain, rel=0.1)
+    assert noise.read_noise == pytest.approx(body.read, rel=0.1)
+    cloth = UNCLIPPED["texture_under"](rng, (ROWS, COLUMNS)) * (0.02 + x)
+    seen = expose(body, np.stack([cloth * k for k in (0.6, 1.0, 0.8)]), "GBRG", rng).frame().noise
+    assert seen.gain is None or seen.gain == pytest.approx(body.gain, rel=0.1)
