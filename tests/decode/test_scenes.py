@@ -1,8 +1,9 @@
 """Random scenes of many kinds against what the sensor did to each photosite (`tests.decode.scenes`).
 
 What was cut is known of each photosite. On a soft plateau the uncut photosites that stand among the levels of the
-cut ones are like them in every way a file can show: an area is right from the one count to the other. Seeds were
-taken in order; only the rate of errors over some thousand other seeds was looked at while the method was changed.
+cut ones are like them in every way a file can show: an area is right from the one count to the other. The
+method was changed while looking at failures of other seeds of these same generators; the seeds from 170000 on were
+first run after that. Over many seeds a few soft or thin plateaus in a hundred still miss by more than 0.05 %.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ def error(shot: Shot) -> float:
     return max(max(low - seen, seen - high, 0.0) for seen, low, high in both)
 
 
-@pytest.mark.parametrize("seed", range(70000, 70006))
+@pytest.mark.parametrize("seed", range(170000, 170006))
 @pytest.mark.parametrize("soft", [0.0, 0.005], ids=["sharp", "soft"])
 @pytest.mark.parametrize("kind", ["patches", "shallow", "steep", "gloss", "sweep_with_glints", "low_key"])
 def test_areas_are_right_with_saturation_7_per_cent_under_the_tag(kind: str, soft: float, seed: int) -> None:
@@ -34,7 +35,7 @@ def test_a_plateau_that_the_tag_cuts_in_half_is_whole(kind: str, soft: float) ->
     assert error(a_shot(CLIPPED[kind], 71000, shape=SIZE, under=0.0, soft=soft)) <= 0.05
 
 
-@pytest.mark.parametrize("seed", range(72000, 72008))
+@pytest.mark.parametrize("seed", range(172000, 172008))
 @pytest.mark.parametrize("kind", UNCLIPPED)
 def test_frames_without_clipping_have_no_plateau(kind: str, seed: int) -> None:
     shot = a_shot(UNCLIPPED[kind], seed, shape=SIZE)
