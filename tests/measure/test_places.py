@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from skimage.measure import label, regionprops
 
-from qc.measure._places import places
+from qc.measure.highlights.places import places
 
 
 @pytest.mark.parametrize("density", [0.0005, 0.01, 0.2, 0.5, 1.0])

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.frame import Frame, Plane
-from qc.measure._zone_cells import Window
+from qc.measure.highlights.zone_cells import Window
 
 REACH = 16
 """Cells over which the edge is followed; a softer edge reads as this."""

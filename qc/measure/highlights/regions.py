@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from qc.frame import Frame
 from qc.measure._clipped import Clipped
-from qc.measure._headroom import Brightness
-from qc.measure._places import Places, places
-from qc.measure._rim import rim_width
-from qc.measure._zone_cells import Window, ZoneCells
+from qc.measure.highlights.headroom import Brightness
+from qc.measure.highlights.places import Places, places
+from qc.measure.highlights.rim import rim_width
+from qc.measure.highlights.zone_cells import Window, ZoneCells
 from qc.orientation import box_to_upright, points_to_upright
 from qc.reading import Region
 from qc.sheet.zones import Role, Zone

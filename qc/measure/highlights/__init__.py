@@ -21,12 +21,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.frame import Counts, Frame
-from qc.measure._clip_regions import MOST, Regions, regions
 from qc.measure._clipped import Clipped, clipped, photosites_by_colour
-from qc.measure._headroom import Brightness, brightness, headroom, light_at_saturation
-from qc.measure._highlight_specs import FINDINGS, NAMES, READINGS, REASONS
-from qc.measure._places import places
-from qc.measure._zone_cells import ZoneCells
+from qc.measure.highlights.headroom import Brightness, brightness, headroom, light_at_saturation
+from qc.measure.highlights.places import places
+from qc.measure.highlights.regions import MOST, Regions, regions
+from qc.measure.highlights.specs import FINDINGS, NAMES, READINGS, REASONS
+from qc.measure.highlights.zone_cells import ZoneCells
 from qc.reading import Alarm, Bound, Finding, Level, Measured, Rank, Reading, Reason, Spec
 from qc.sheet.brief import Brief
 from qc.sheet.zones import Role, Zone
