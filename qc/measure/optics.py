@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.frame import Frame
-from qc.measure._sharpness_scale import BOTTOM, TOP, blur_of_line_spread
+from qc.measure.sharpness.scale import BOTTOM, TOP, blur_of_line_spread
 from qc.reading import Bound, Measured, Rank, Reading, ReadingSpec, Reason, Spec, Unit
 from qc.sheet.brief import Brief
 from qc.sheet.zones import Zone

@@ -230,7 +230,7 @@ def test_a_large_frame_read_in_windows_agrees_with_the_whole(monkeypatch: pytest
     ink = scene.gaussian(scene.strokes(480, 8, seed=41), 1.1)
     frame = scene.expose(0.4 - 0.25 * scene.to_pixels(ink), seed=1)
     whole = reading(measured(frame), "blur").value
-    monkeypatch.setattr("qc.measure._sharpness_windows.WHOLE", 1000)
+    monkeypatch.setattr("qc.measure.sharpness.windows.WHOLE", 1000)
     parts = measured(frame, Zone.from_box("label", Role.SHARP, (0.3, 0.3, 0.4, 0.4)))
     assert whole is not None
     assert reading(parts, "blur").value == pytest.approx(whole, rel=0.02)

@@ -14,7 +14,7 @@ import pytest
 from scipy.special import erf
 
 from qc.measure import sharpness
-from qc.measure._sharpness_readings import mtf50
+from qc.measure.sharpness.readings import mtf50
 from qc.sheet.brief import Brief
 from tests.measure import sharpness_scene as scene
 

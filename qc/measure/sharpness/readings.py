@@ -9,11 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from qc.frame import Frame
-from qc.measure._sharpness_direction import Direction, blur_direction
-from qc.measure._sharpness_map import BlurMap, best_blur, sharp_plane, sharp_share
-from qc.measure._sharpness_pieces import EDGE, SOFT, TEXTURE, UNCLEAR, Pieces
-from qc.measure._sharpness_population import Population, clean_edges, sharpest
-from qc.measure._sharpness_scale import BOTTOM, TOP, XTRANS_BOTTOM
+from qc.measure.sharpness.direction import Direction, blur_direction
+from qc.measure.sharpness.map import BlurMap, best_blur, sharp_plane, sharp_share
+from qc.measure.sharpness.pieces import EDGE, SOFT, TEXTURE, UNCLEAR, Pieces
+from qc.measure.sharpness.population import Population, clean_edges, sharpest
+from qc.measure.sharpness.scale import BOTTOM, TOP, XTRANS_BOTTOM
 from qc.orientation import angle_to_upright, points_to_upright
 from qc.reading import Bound, Finding, Reading, Reason, Unit
 from qc.sheet.zones import Zone

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.measure._sharpness_pieces import EDGE, TEXTURE, UNCLEAR, Pieces
-from qc.measure._sharpness_scale import FINE_TOP, FLOOR, TOP, invert
+from qc.measure.sharpness.pieces import EDGE, TEXTURE, UNCLEAR, Pieces
+from qc.measure.sharpness.scale import FINE_TOP, FLOOR, TOP, invert
 
 SIZEABLE = 0.15
 """Part of the ridge length that a population must hold."""

@@ -15,13 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.frame import Frame
-from qc.measure._green import BLOCK, Gradient, Windows, gradients, green_index
-from qc.measure._sharpness_map import BlurMap, blur_map
-from qc.measure._sharpness_pieces import Pieces, assemble, empty, prefer_coarse
-from qc.measure._sharpness_readings import of_frame, of_place, place, shake
-from qc.measure._sharpness_ridges import REACH, find, read
-from qc.measure._sharpness_spec import FINDINGS, READINGS, REASONS
-from qc.measure._sharpness_windows import Variance, choose, noise_variance
+from qc.measure.sharpness.green import BLOCK, Gradient, Windows, gradients, green_index
+from qc.measure.sharpness.map import BlurMap, blur_map
+from qc.measure.sharpness.pieces import Pieces, assemble, empty, prefer_coarse
+from qc.measure.sharpness.readings import of_frame, of_place, place, shake
+from qc.measure.sharpness.ridges import REACH, find, read
+from qc.measure.sharpness.spec import FINDINGS, READINGS, REASONS
+from qc.measure.sharpness.windows import Variance, choose, noise_variance
 from qc.reading import Measured, Rank, Reading, Reason, Spec, TileMap, Unit
 from qc.sheet.brief import Brief
 from qc.sheet.zones import Role, Zone, with_role

@@ -12,8 +12,8 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.measure._green import BLOCK, SIGMA, Gradient
-from qc.measure._sharpness_scale import REBLUR
+from qc.measure.sharpness.green import BLOCK, SIGMA, Gradient
+from qc.measure.sharpness.scale import REBLUR
 
 REACH = 12
 """Lattice steps of profile on either side of a ridge."""

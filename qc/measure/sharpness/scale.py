@@ -12,7 +12,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.measure._green import APERTURE, COARSE_SIGMA, SIGMA
+from qc.measure.sharpness.green import APERTURE, COARSE_SIGMA, SIGMA
 
 REBLUR = (0.7, 1.4, 2.2)
 """σ of the re-blurs across the ridge, lattice steps. The first two give the reading, the third the check."""

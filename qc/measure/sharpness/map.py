@@ -8,8 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.measure._sharpness_pieces import Pieces
 from qc.measure._tiles import grid
+from qc.measure.sharpness.pieces import Pieces
 
 LONG_SIDE = 32
 """Most tiles along the long side of the frame."""

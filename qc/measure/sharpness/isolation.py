@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.measure._sharpness_ridges import REACH, Profiles
-from qc.measure._sharpness_scale import invert
+from qc.measure.sharpness.ridges import REACH, Profiles
+from qc.measure.sharpness.scale import invert
 
 SIDE_AT = 3.0
 """Where the sides are looked at, in widths σ of the ridge's own profile."""

@@ -13,9 +13,9 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.measure._sharpness_isolation import Sums, isolate
-from qc.measure._sharpness_ridges import Profiles, smoothing_of_ridge
-from qc.measure._sharpness_scale import (
+from qc.measure.sharpness.isolation import Sums, isolate
+from qc.measure.sharpness.ridges import Profiles, smoothing_of_ridge
+from qc.measure.sharpness.scale import (
     COARSE_BOTTOM,
     ENDLESS,
     FINE_TOP,

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.frame import Frame, Plane
-from qc.measure._green import Windows, green_index
+from qc.measure.sharpness.green import Windows, green_index
 from qc.sheet.zones import Zone
 
 WHOLE = 3_000_000

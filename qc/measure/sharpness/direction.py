@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.measure._sharpness_pieces import Pieces
-from qc.measure._sharpness_population import sharpest
+from qc.measure.sharpness.pieces import Pieces
+from qc.measure.sharpness.population import sharpest
 
 BINS = 12
 """Directions of ridge that are read apart, over half a turn."""
