@@ -151,12 +151,19 @@ def test_shake_is_read_as_direction_and_not_as_defocus(angle: float) -> None:
     assert np.hypot(6 / np.sqrt(12), 0.8) < major < 1.25 * np.hypot(6 / np.sqrt(12), 0.8)
     assert (turn - angle + 90) % 180 - 90 == pytest.approx(0, abs=6)
     assert [f.code for f in found.findings] == ["shake"]
+    (arrows,) = [tile_map for tile_map in found.maps if tile_map.drawing == "arrows"]
+    assert arrows.angles is not None
+    shown = np.isfinite(arrows.values)
+    assert shown.any()
+    assert np.array_equal(shown, np.isfinite(arrows.angles))
+    assert (np.unique(arrows.angles[shown]) - angle + 90) % 180 - 90 == pytest.approx([0], abs=6)
 
 
 def test_defocus_has_no_direction() -> None:
     ink = scene.spread(scene.strokes(240, 12, seed=37), scene.disc(5.0))
     found = measured(scene.expose(0.4 - 0.3 * scene.to_pixels(ink), seed=6))
     assert reading(found, "blur_major").value is not None
+    assert [tile_map.drawing for tile_map in found.maps] == ["tiles"]
     angle = reading(found, "blur_angle")
     assert angle.value is None
     assert angle.reason is not None

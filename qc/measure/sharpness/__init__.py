@@ -18,7 +18,7 @@ from qc.frame import Frame
 from qc.measure.sharpness.green import BLOCK, Gradient, Windows, gradients, green_index
 from qc.measure.sharpness.map import BlurMap, blur_map
 from qc.measure.sharpness.pieces import Pieces, assemble, empty, prefer_coarse
-from qc.measure.sharpness.readings import of_frame, of_place, place, shake
+from qc.measure.sharpness.readings import Place, of_frame, of_place, place, shake
 from qc.measure.sharpness.ridges import REACH, find, read
 from qc.measure.sharpness.spec import FINDINGS, READINGS, REASONS
 from qc.measure.sharpness.windows import Variance, choose, noise_variance
@@ -47,12 +47,12 @@ def measure(frame: Frame, *, zones: Sequence[Zone], brief: Brief) -> Measured:
     whole = place(None, pieces)
     tiles = blur_map(whole.edges, frame.height, frame.width)
     readings = [*of_place(frame, whole), *of_frame(frame, whole, tiles)]
-    findings = [*shake(frame, whole)]
-    for zone in places:
-        here = place(zone, pieces.take(_inside(zone, frame, pieces)))
+    within = [place(zone, pieces.take(_inside(zone, frame, pieces))) for zone in places]
+    for here in within:
         readings += of_place(frame, here)
-        findings += shake(frame, here)
-    return Measured(readings=tuple(readings), findings=tuple(findings), maps=(_map(tiles),))
+    findings = [finding for here in (whole, *within) for finding in shake(frame, here)]
+    maps = (_map(tiles), *_direction_map(frame, (whole, *within), tiles.blur.shape))
+    return Measured(readings=tuple(readings), findings=tuple(findings), maps=maps)
 
 
 def read_pieces(frame: Frame, zones: Sequence[Zone] = ()) -> Pieces:
@@ -139,6 +139,27 @@ def _map(tiles: BlurMap) -> TileMap:
     return TileMap(
         name="sharpness.blur", unit=Unit.PIXELS, values=tiles.blur.astype(np.float32), drawing="tiles", low=0.5
     )
+
+
+def _direction_map(frame: Frame, places: Sequence[Place], shape: tuple[int, ...]) -> Iterator[TileMap]:
+    """Yield the direction of the blur over the places that have one; nothing where no blur has a direction."""
+    values = np.full(shape, np.nan, dtype=np.float32)
+    angles = np.full(shape, np.nan, dtype=np.float32)
+    for here in places:
+        if here.axes is None or not here.axes.directional:
+            continue
+        rows, columns = (
+            np.clip((where / side * count).astype(np.intp), 0, count - 1)
+            for where, side, count in zip(
+                (here.edges.y, here.edges.x), (frame.height, frame.width), shape, strict=True
+            )
+        )
+        values[rows, columns] = here.axes.major
+        angles[rows, columns] = here.axes.angle
+    if np.isfinite(values).any():
+        yield TileMap(
+            name="sharpness.blur_major", unit=Unit.PIXELS, values=values, angles=angles, drawing="arrows", low=0.0
+        )
 
 
 SPEC = Spec(
