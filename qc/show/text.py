@@ -11,25 +11,17 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from rich.color import Color
 from rich.console import Group
 from rich.padding import Padding
+from rich.style import Style
 from rich.table import Table
 from rich.text import Text
 
 from qc.judge import spoken_number, spoken_phrase
 from qc.reading import Level, Reading, ReadingSpec, Spec
 from qc.result import CameraFacts, Cause, Result
-
-COLOUR = {
-    # Okabe & Ito, Color Universal Design (2008): told apart with any colour vision; heights say the same
-    Level.CLEAR: "#009E73",
-    Level.NOTE: "#56B4E9",
-    Level.WARN: "#E69F00",
-    Level.HALT: "#D55E00",
-    Level.UNJUDGED: "default",
-    Level.UNMEASURED: "#CC79A7",
-}
-"""Colour of each level."""
+from qc.show.palette import LEVELS
 
 COLUMN = {
     Level.CLEAR: "▁",
@@ -68,6 +60,11 @@ class Row:
     sure: str
     remark: str
     level: Level | None
+
+
+def _style(level: Level) -> Style:
+    # an unjudged frame is plain text in the terminal's own colour
+    return Style() if level is Level.UNJUDGED else Style(color=Color.from_rgb(*LEVELS[level]))
 
 
 def clean(text: str) -> str:
@@ -126,7 +123,7 @@ def line(result: Result, specs: Sequence[Spec], *, name_width: int = 0) -> Table
     row.add_column(no_wrap=True, min_width=min(name_width, LONGEST_NAME))
     row.add_column(no_wrap=True, min_width=12)
     row.add_column(overflow="fold")
-    mark = Text(f"{COLUMN[level]} {level}", style=COLOUR[level])
+    mark = Text(f"{COLUMN[level]} {level}", style=_style(level))
     row.add_row(Text(time_of(result)), Text(cut_middle(name_of(result))), mark, Text(reason_of(result, specs)))
     return row
 
@@ -174,7 +171,7 @@ def _table(result: Result, specs: Sequence[Spec]) -> Table:
         last = row.place
         remark = Text(row.remark, style="dim")
         if row.level is not None:
-            remark = Text(f"{COLUMN[row.level]} {row.level}  ", style=COLOUR[row.level]) + Text(row.remark)
+            remark = Text(f"{COLUMN[row.level]} {row.level}  ", style=_style(row.level)) + Text(row.remark)
         view.add_row(Text(place, style="bold"), Text(row.said), Text(row.sure, style="dim"), remark)
     return view
 
