@@ -45,6 +45,14 @@ NOISY = 0.3
 CLEANER = 0.7
 """Where single pieces have more than this error in ln σ, noise decides which of them pass: this part must."""
 
+CROWDED = 0.5
+LIMIT = 0.9
+SWAMPED = 8.0
+"""Where ridges that crowd each other are longer together than `CROWDED` times the population, its blur is believed
+up to `LIMIT` px only, and beyond `SWAMPED` times not at all: of crowded ridges those pass as edges that look
+sharpest, or a shadow beside them does. Found on printed letters of 16 to 110 px at 8 to 80 % contrast, blur 0.6 to
+3 px, with and without a shadow beside."""
+
 NEIGHBOURHOOD = 64
 """Side of the area that "around" means, px."""
 
@@ -149,6 +157,12 @@ def sharpest(edges: Pieces, *, shortest: float = SHORTEST, fewest: int = FEWEST)
             enough = len(coarse) >= 2 and coarse.length.sum() >= COARSE_SHARE * edges.length[inside].sum()
             return _pool(coarse) if enough else None
     return None
+
+
+def crowded(pieces: Pieces, found: Population) -> bool:
+    """Tell whether so much beside a population cannot be read that its blur is not that of the sharpest detail."""
+    texture = float(pieces.length[pieces.kind == TEXTURE].sum())
+    return texture > (CROWDED if found.blur > LIMIT else SWAMPED) * found.length
 
 
 def _pool(edges: Pieces) -> Population:

@@ -12,7 +12,7 @@ from qc.frame import Frame
 from qc.measure.sharpness.direction import Direction, blur_direction
 from qc.measure.sharpness.map import BlurMap, best_blur, sharp_plane, sharp_share
 from qc.measure.sharpness.pieces import EDGE, SOFT, TEXTURE, UNCLEAR, Pieces
-from qc.measure.sharpness.population import Population, clean_edges, sharpest
+from qc.measure.sharpness.population import Population, clean_edges, crowded, sharpest
 from qc.measure.sharpness.scale import BOTTOM, TOP, XTRANS_BOTTOM
 from qc.orientation import angle_to_upright, points_to_upright
 from qc.reading import Bound, Finding, Reading, Reason, Unit
@@ -57,6 +57,8 @@ def place(zone: Zone | None, pieces: Pieces) -> Place:
     """Find the blur of a place and its direction."""
     edges = clean_edges(pieces)
     found = sharpest(edges)
+    if found is not None and crowded(pieces, found):
+        found = None
     axes = blur_direction(edges) if found is not None else None
     return Place(zone=zone, pieces=pieces, edges=edges, found=found, axes=axes)
 
@@ -203,7 +205,7 @@ def why_none(pieces: Pieces, edges: Pieces) -> Reason:
     length = [float(pieces.length[pieces.kind == kind].sum()) for kind in (EDGE, SOFT, TEXTURE, UNCLEAR)]
     if sum(length) < 1.0:
         return Reason("no_detail", "no ridge of the gradient stands clear of the noise")
-    if len(edges):
+    if edges.length.sum() > length[TEXTURE]:
         return Reason("few_edges", f"{edges.length.sum():.0f} px of edges are too few, or too unlike, for a blur")
     most = int(np.argmax(length))
     if most == SOFT:
