@@ -2,7 +2,7 @@
 
 Gradients are summed over a piece before they are divided, so noise enters a ratio of sums, not a sum of ratios.
 A piece counts only when most of its points stand alone, agree with each other within their noise, and give the
-same blur at two pairs of scales; what fails is texture, and is counted as such.
+same blur at two pairs of scales, or when it is a bar; what fails is texture, and is counted as such.
 """
 
 from __future__ import annotations
@@ -13,18 +13,10 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.measure.sharpness.isolation import Sums, isolate
-from qc.measure.sharpness.ridges import Profiles, smoothing_of_ridge
-from qc.measure.sharpness.scale import (
-    COARSE_BOTTOM,
-    ENDLESS,
-    FINE_TOP,
-    FLOOR,
-    TOP,
-    invert,
-    log_ratio_of,
-    relative_error,
-)
+from qc.measure.sharpness.isolation import Isolation, Sums, isolate
+from qc.measure.sharpness.ridges import Profiles
+from qc.measure.sharpness.scale import COARSE_BOTTOM, FINE_TOP, TOP, invert
+from qc.measure.sharpness.steps import Read, add_bars, lone_steps
 
 BLOCK = 16
 """Lattice steps along the side of a block."""
@@ -35,14 +27,11 @@ SECTORS = 8
 FEWEST = 4
 """Fewest ridge points of a piece."""
 
+FEWEST_OF_BAR = 3
+"""The same for a bar, none of them left out."""
+
 MOSTLY = 0.5
 """Part of a piece's points that must stand alone."""
-
-AGREE = 0.3
-"""Largest difference of ln σ between the two pairs of scales, beyond its noise."""
-
-SCATTER = 0.05
-"""Spread of ln R within a piece that is not noise: sampling phase and gentle curvature."""
 
 SIGNIFICANT = 2.5
 """Standard errors that ln R must lie above 0: fewer, and the summit may be one that noise has chosen."""
@@ -50,14 +39,11 @@ SIGNIFICANT = 2.5
 STEADY = 0.8
 """Least part of its gradient that a soft ridge keeps after the largest re-blur; one of 5 px keeps 0.93."""
 
-HEMMED = 1.7
-"""What a step back beside a ridge takes off σ² in lattice steps², over the square of the departure at the nearer
-look (computed for bars of 3 to 5 profile widths, blur 0.5 to 2.2 steps: 1.5 to 2.1)."""
-
 EDGE, SOFT, TEXTURE, UNCLEAR = 0, 1, 2, 3
 """Kinds: isolated steps with a blur; softer than can be read; no isolated step; lost in the noise."""
 
 Numbers = NDArray[np.float64]
+Floats = NDArray[np.float32]
 Flags = NDArray[np.bool_]
 
 
@@ -81,8 +67,8 @@ class Pieces:
         Pixels per lattice step.
     length : ndarray
         Length of ridge, px.
-    near : ndarray
-        Departure from a lone step's profile beside a ridge that is read on one side; NaN where none is.
+    bar : ndarray of bool
+        Whether it was read as the edge of a bar, not as a lone step.
     sector : ndarray of int
         Which of `SECTORS` light grows towards.
     kind : ndarray of int8
@@ -99,7 +85,7 @@ class Pieces:
     variance: Numbers
     step: Numbers
     length: Numbers
-    near: Numbers
+    bar: Flags
     sector: NDArray[np.int64]
     kind: NDArray[np.int8]
 
@@ -114,8 +100,13 @@ class Pieces:
 def empty() -> Pieces:
     """Return no pieces at all."""
     none = np.zeros(0)
-    numbers = {f.name: none for f in fields(Pieces) if f.name not in ("sector", "kind")}
-    return Pieces(**numbers, sector=np.zeros(0, dtype=np.int64), kind=np.zeros(0, dtype=np.int8))
+    numbers = {f.name: none for f in fields(Pieces) if f.name not in ("bar", "sector", "kind")}
+    return Pieces(
+        **numbers,
+        bar=np.zeros(0, dtype=bool),
+        sector=np.zeros(0, dtype=np.int64),
+        kind=np.zeros(0, dtype=np.int8),
+    )
 
 
 def join(parts: Sequence[Pieces]) -> Pieces:
@@ -148,54 +139,50 @@ def assemble(
         `COARSE_BOTTOM`), so that nothing is counted as texture twice.
     """
     sums, sector = _groups(x, y, np.arctan2(profiles.ny, profiles.nx))
-    count = sums.count
     strengths = profiles.strengths()
     seen = isolate(profiles, strengths, sums, variance)
-    points, whole = sums.of(seen.counts), sums.of(np.ones(len(x)))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        s0, s1, s2 = (sums.of(s * seen.counts) for s in seen.strengths)
-        base = seen.slope * s0
-        log_ratio = np.log((s0 - base) / (s1 - base))
-        ratio_error = _ratio_error(sums.of(profiles.noise**2 * seen.counts), s0, points)
-        sigma2 = invert(np.exp(log_ratio), variance) + HEMMED * np.minimum(seen.near, 0.0) ** 2
-        log_ratio = log_ratio_of(sigma2, variance)
-        blur = np.sqrt(np.clip(np.nan_to_num(sigma2, nan=ENDLESS), (FLOOR / step) ** 2, None))
-        error = relative_error(blur**2, variance, ratio_error)
-        each = np.nan_to_num(np.log(seen.strengths[0] / seen.strengths[1])) * seen.counts
-        off = (each - (sums.of(each) / points)[sums.group]) * seen.counts
-        good = sums.of(off**2) / points < 3.0 * (ratio_error**2 * points + SCATTER**2)
-        good &= seen.good & (points >= FEWEST / every) & (points >= MOSTLY * whole)
-        good &= _scales_agree(sigma2, invert(s1 / s2, variance, 1, 2), error)
-        clear = log_ratio > SIGNIFICANT * ratio_error
-        all0, all1, all2 = (sums.of(s) for s in strengths)
-        mixed = step * np.sqrt(np.maximum(invert(all0 / all1, variance), 0.0))
-    blur *= step
-    good &= np.isfinite(error) & (blur <= TOP)
-    other_kind = np.where(
-        (mixed > TOP) & ~seen.hemmed & (all2 > STEADY * all0), SOFT, np.where(clear, TEXTURE, UNCLEAR)
-    )
-    kind = np.where(good & clear, EDGE, other_kind).astype(np.int8)
+    whole = sums.of(np.ones(len(x)))
+    long = whole >= FEWEST / every
+    read = lone_steps(profiles, seen, strengths, sums, variance, step)
+    read.good &= seen.clear & (read.points >= np.maximum(FEWEST / every, MOSTLY * whole))
+    tried = seen.half & long & (whole >= FEWEST_OF_BAR) & ~(read.good & seen.alike)
+    add_bars(read, profiles, sums, variance, tried=tried, step=step)
+    kind, mixed = _kinds(read, seen, strengths, sums, variance, step)
     if step == 1:
-        keep = np.where(kind == EDGE, blur <= FINE_TOP, mixed <= FINE_TOP)
+        keep = np.where(kind == EDGE, read.blur <= FINE_TOP, mixed <= FINE_TOP)
     else:
-        keep = np.where(kind == EDGE, blur >= COARSE_BOTTOM, mixed > COARSE_BOTTOM)
+        keep = np.where(kind == EDGE, read.blur >= COARSE_BOTTOM, mixed > COARSE_BOTTOM)
     turn = 2 * np.arctan2(profiles.ny, profiles.nx)
-    span = np.where(kind == EDGE, sums.of(seen.counts / profiles.cosine), sums.of(1.0 / profiles.cosine))
+    counts = seen.counts | read.bar[sums.group]
+    span = np.where(kind == EDGE, sums.of(counts / profiles.cosine), sums.of(1.0 / profiles.cosine))
     return Pieces(
         x=(sums.of(x) / whole + 0.5) * step - 0.5,
         y=(sums.of(y) / whole + 0.5) * step - 0.5,
         direction=np.arctan2(sums.of(np.sin(turn)), sums.of(np.cos(turn))) / 2 % np.pi,
-        blur=blur,
-        error=error,
-        log_ratio=log_ratio,
-        ratio_error=ratio_error,
-        variance=np.full(count, variance),
-        step=np.full(count, float(step)),
+        blur=read.blur,
+        error=read.error,
+        log_ratio=read.log_ratio,
+        ratio_error=read.ratio_error,
+        variance=np.full(sums.count, variance),
+        step=np.full(sums.count, float(step)),
         length=span * step * every,
-        near=np.where(seen.near != 0, seen.near, np.nan),
+        bar=read.bar,
         sector=sector,
         kind=kind,
-    ).take(keep & (whole >= FEWEST / every))
+    ).take(keep & long)
+
+
+def _kinds(
+    read: Read, seen: Isolation, strengths: Floats, sums: Sums, variance: float, step: int
+) -> tuple[NDArray[np.int8], Numbers]:
+    """Return the kind of each piece, and the blur that all of its points give together, px."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        clear = read.bar | (read.log_ratio > SIGNIFICANT * read.ratio_error)
+        all0, all1, all2 = (sums.of(s) for s in strengths)
+        mixed = step * np.sqrt(np.maximum(invert(all0 / all1, variance), 0.0))
+    soft = (mixed > TOP) & ~seen.hemmed & (all2 > STEADY * all0)
+    other = np.where(soft, SOFT, np.where(clear, TEXTURE, UNCLEAR))
+    return np.where(read.good & clear, EDGE, other).astype(np.int8), mixed
 
 
 def _groups(x: NDArray[np.intp], y: NDArray[np.intp], turn: Numbers) -> tuple[Sums, NDArray[np.int64]]:
@@ -224,17 +211,3 @@ def prefer_coarse(fine: Pieces, coarse: Pieces) -> Pieces:
     taken = np.isin(ours, theirs[edge])
     new = edge | (coarse.kind == SOFT) | ~np.isin(theirs, ours)
     return join([fine.take(~taken), coarse.take(new)])
-
-
-def _scales_agree(sigma2: Numbers, other: Numbers, error: Numbers) -> Flags:
-    """Tell where two pairs of scales give one blur, and where it is not beyond what no blur would give."""
-    apart = 0.5 * np.abs(np.log(np.maximum(other, FLOOR**2) / np.maximum(sigma2, FLOOR**2)))
-    beyond = sigma2 < -3 * np.maximum(0.08, error * FLOOR**2)
-    return (apart < AGREE + 3 * error) & ~beyond
-
-
-def _ratio_error(noise2: Numbers, strength: Numbers, points: Numbers) -> Numbers:
-    """Return the standard error of ln R: noise of neighbours along a ridge is shared."""
-    shared = np.minimum(smoothing_of_ridge(), np.maximum(points, 1.0))
-    # the two re-blurs share most of their noise; their ratio keeps about 0.85 of the first's
-    return 0.85 * np.sqrt(noise2 * shared) / np.maximum(strength, 1e-20)

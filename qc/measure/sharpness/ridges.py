@@ -7,7 +7,7 @@ wider than a step replace the integral across the ridge (the trapezoid rule is a
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,9 +23,6 @@ CLEAR = 5.0
 
 LIMIT = 40_000
 """Most ridge points read per lattice; beyond, every second, third … is taken."""
-
-LEAN = 1.0
-"""Lattice steps over which a one-sided reading fades from one side to the other."""
 
 ROOT_TURN = np.float32(np.sqrt(2 * np.pi))
 
@@ -76,16 +73,6 @@ class Profiles:
     def strengths(self) -> Floats:
         """Return the gradient at the summit after each of `REBLUR`, shape (3, n)."""
         return np.stack([self.smoothed(0.0, r) for r in REBLUR])
-
-    def leaning(self, lean: Floats) -> Profiles:
-        """Return the points with what lies on one side faded out, and the summit found again more narrowly.
-
-        The gradient is multiplied by 1 + tanh(lean · place): for a symmetric profile the odd part sums to
-        nothing, and what stands on the other side hardly counts. The width of the fade is `LEAN`.
-        """
-        place = _place(self.gradient, self.cosine, REBLUR[0])
-        turned = self.gradient * (1 + np.tanh(lean[:, np.newaxis] * place / np.float32(LEAN)))
-        return replace(self, gradient=turned, place=place)
 
 
 def gradient_noise(gradient: Gradient, along: float = 0.0) -> float:
