@@ -12,10 +12,14 @@ from qc_cli.output import NOTHING_DONE, Output, status
 
 
 def ambient(
-    frames: Annotated[list[Path], typer.Argument(metavar="FRAME", help="Frames with and without flash.")],
+    frames: Annotated[
+        list[Path], typer.Argument(metavar="FRAME", readable=False, help="Frames with and without flash.")
+    ],
     dark: Annotated[
         list[Path] | None,
-        typer.Option("--dark", metavar="FRAME", help="A frame shot without the flash; found when not named."),
+        typer.Option(
+            "--dark", metavar="FRAME", readable=False, help="A frame shot without the flash; found when not named."
+        ),
     ] = None,
     sync: Annotated[
         str | None,
@@ -39,6 +43,7 @@ def ambient(
     """
     output = Output(json=json, no_color=no_color, debug=debug)
     hint = opt.mosaic_hint(mosaic, black, white)
+    limit = opt.shutter_time(sync)
     from qc.errors import QcError
     from qc.measure.ambient import SPEC
     from qc.pipeline import measure_ambient
@@ -46,7 +51,6 @@ def ambient(
     from qc.sheet.read import read_sheet
 
     try:
-        limit = opt.shutter_time(sync)
         intent = read_sheet(sheet) if sheet is not None else find_sheet(frames[0])
         result = measure_ambient(
             frames,
@@ -66,4 +70,7 @@ def ambient(
     except Exception as error:  # noqa: BLE001 - a defect of ours is told in one line, not in forty
         output.fault("ambient test", error)
         raise typer.Exit(NOTHING_DONE) from (error if debug else None)
-    raise typer.Exit(status(["lost" if result.digest is None else result.verdict.level], faults=0))
+    if all(reading.value is None for reading in result.readings):
+        raise typer.Exit(NOTHING_DONE)
+    left_out = ["lost" for finding in result.findings if finding.code == "left_out"]
+    raise typer.Exit(status([result.verdict.level, *left_out], faults=0))

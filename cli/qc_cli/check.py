@@ -15,7 +15,9 @@ if TYPE_CHECKING:
 
 
 def check(
-    captures: Annotated[list[Path], typer.Argument(metavar="CAPTURE", help="Captures to measure.")],
+    captures: Annotated[
+        list[Path], typer.Argument(metavar="CAPTURE", readable=False, help="Captures to measure.")
+    ],
     sheet: opt.SheetOption = None,
     preset: opt.PresetOption = None,
     pictures: opt.PicturesOption = None,

@@ -39,7 +39,7 @@ class Pattern(StrEnum):
 
 
 SheetOption = Annotated[
-    Path | None, typer.Option("--sheet", metavar="SHEET", help="Set sheet; found by itself when not given.")
+    Path | None, typer.Option("--sheet", metavar="SHEET", readable=False, help="Set sheet; found when not given.")
 ]
 PresetOption = Annotated[
     Preset | None, typer.Option("--preset", help="Default limits; goes before the sheet's preset.")

@@ -12,7 +12,9 @@ from qc_cli.output import NOTHING_DONE, Output
 
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Write, check and extend a set sheet.")
 
-SheetArgument = Annotated[Path, typer.Argument(metavar="SHEET", help="The set sheet, NAME.set.toml.")]
+SheetArgument = Annotated[
+    Path, typer.Argument(metavar="SHEET", readable=False, help="The set sheet, NAME.set.toml.")
+]
 
 
 @app.command()
@@ -35,7 +37,7 @@ def new(
 
 @app.command()
 def check(
-    paths: Annotated[list[Path], typer.Argument(metavar="SHEET", help="Set sheets to read over.")],
+    paths: Annotated[list[Path], typer.Argument(metavar="SHEET", readable=False, help="Set sheets to read over.")],
 ) -> None:
     """Read sheets over and name every mistake with its line."""
     from qc.errors import QcError

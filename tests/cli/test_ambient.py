@@ -76,3 +76,22 @@ def test_without_two_readable_frames_it_is_status_2_and_says_which(run: Run, fra
     done = run("ambient", frames / "lit.dng", tmp_path / "gone.dng")
     assert done.exit_code == 2
     assert "gone.dng  # halt        vanished: no such file" in done.stdout
+
+
+@pytest.mark.parametrize("sync", ["200", "1/0", "soon", "0"])
+def test_a_sync_limit_that_is_no_time_is_wrong_use_and_no_fault(run: Run, frames: Path, sync: str) -> None:
+    done = run("ambient", frames / "lit.dng", frames / "dark.dng", "--sync", sync)
+    assert done.exit_code == 2
+    assert "1/200" in done.stderr
+    assert "internal fault" not in done.stderr
+
+
+def test_a_test_without_any_number_is_status_2(run: Run, frames: Path, tmp_path: Path) -> None:
+    other = write(tmp_path / "iso.dng", scene(0.003), replace(CAMERA, iso=400))
+    assert run("ambient", frames / "lit.dng", other).exit_code == 2
+
+
+def test_a_frame_that_was_left_out_is_status_1(run: Run, frames: Path, tmp_path: Path) -> None:
+    done = run("ambient", frames / "lit.dng", frames / "dark.dng", tmp_path / "gone.dng")
+    assert done.exit_code == 1
+    assert "gone.dng was left out" in done.stdout

@@ -255,3 +255,13 @@ def test_black_and_white_go_with_mosaic(run: Run, frames: Path) -> None:
 def test_the_decoder_may_be_chosen_and_is_recorded(run: Run, frames: Path, decoder: str) -> None:
     document = json.loads(run("check", frames / "good.dng", "--json", "--decoder", decoder).stdout)
     assert document["made_by"]["decoder"].startswith("rawpy" if decoder == "rawpy" else ("rawpy", "flashraw"))
+
+
+def test_the_parser_stops_no_run_at_a_file_that_may_not_be_read(
+    run: Run, frames: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # whether a file may be read is found out when its turn comes, so that the others are measured
+    monkeypatch.setattr(os, "access", lambda *_: False)
+    done = run("check", frames / "lit.dng")
+    assert done.exit_code == 0
+    assert "lit.dng" in done.stdout
