@@ -67,7 +67,8 @@ def test_print_of_strokes_four_times_their_blur_reads_their_blur(sigma: float, w
 @pytest.mark.parametrize(("sigma", "width"), [(2.5, 4), (4.0, 4), (4.0, 6), (1.6, 3)])
 def test_print_narrower_than_its_blur_has_no_value_rather_than_a_sharper_one(sigma: float, width: float) -> None:
     ink = scene.gaussian(scene.strokes(240, width, seed=32), sigma)
-    assert blur_of(0.35 - 0.2 * scene.to_pixels(ink), seed=8).value is None
+    value = blur_of(0.35 - 0.2 * scene.to_pixels(ink), seed=8).value
+    assert value is None or value == pytest.approx(sigma, rel=0.20)
 
 
 @pytest.mark.parametrize("angle", [0.0, 9.0, 33.0, 45.0])
@@ -242,3 +243,32 @@ def test_a_large_frame_read_in_windows_agrees_with_the_whole(monkeypatch: pytest
     assert whole is not None
     assert reading(parts, "blur").value == pytest.approx(whole, rel=0.02)
     assert reading(parts, "blur", "label").value == pytest.approx(1.1, rel=0.10)
+
+
+@pytest.mark.parametrize(
+    ("width", "sigma"), [(2.5, 0.8), (2.5, 1.2), (3, 0.6), (3, 1.2), (4, 0.8), (4, 1.2), (6, 1.6)]
+)
+def test_strokes_whose_two_edges_overlap_read_their_blur(width: float, sigma: float) -> None:
+    ink = scene.gaussian(scene.strokes(240, width, seed=42), sigma)
+    found = blur_of(0.4 - 0.3 * scene.to_pixels(ink), seed=3)
+    assert found.value == pytest.approx(sigma, rel=0.20)
+    assert found.value is not None
+    assert found.plus_minus is not None
+    assert abs(found.value - sigma) < found.plus_minus
+
+
+@pytest.mark.parametrize("width", [2, 3, 4, 6])
+@pytest.mark.parametrize("sigma", [1.0, 1.5, 2.0])
+def test_faint_strokes_never_read_much_sharper_than_they_are(sigma: float, width: float) -> None:
+    ink = scene.gaussian(scene.strokes(240, width, seed=43), sigma)
+    value = blur_of(0.3 - 0.024 * scene.to_pixels(ink), seed=4).value
+    assert value is None or value > 0.75 * sigma
+
+
+@pytest.mark.parametrize("angle", [43.0, 44.5, 45.0, 45.5, 47.0])
+@pytest.mark.parametrize("shift", [0.0, 0.35])
+def test_an_edge_along_the_diagonal_of_the_lattice_is_covered_by_its_error(angle: float, shift: float) -> None:
+    found = blur_of(scene.edge(144, angle, 0.8, *FULL, shift=shift))
+    assert found.value is not None
+    assert found.plus_minus is not None
+    assert abs(found.value - 0.8) < found.plus_minus

@@ -41,7 +41,7 @@ NOISY = 0.3
 CLEANER = 0.7
 """Where single pieces have more than this error in ln σ, noise decides which of them pass: this part must."""
 
-CROWDED = 0.5
+CROWDED = 0.75
 LIMIT = 0.9
 SWAMPED = 8.0
 """Where ridges that crowd each other are longer together than `CROWDED` times the population, its blur is believed
