@@ -66,7 +66,7 @@ PRINT = 0.08
 2 px: the median of the departures is 4 %, the largest 17 %)."""
 
 DIAGONAL = np.deg2rad(3.5)
-ALIAS = 0.9
+ALIAS = 1.0
 ALIAS_FALL = 2.6
 """An edge within `DIAGONAL` of 45° crosses all rows of a mosaic's green at one phase, √2 px apart; the error of
 ln σ that this leaves is `ALIAS` · exp(−`ALIAS_FALL` σ²): analytic edges of 0.5, 0.8 and 1.2 px at six phases."""

@@ -97,6 +97,8 @@ _AXES = (
 def _blurs(name: str | None, found: Population, least: float) -> Iterator[Reading]:
     value, bound = bounded(found.blur, least)
     error = found.error * found.blur
+    if bound == "at most":
+        value = max(value, found.blur + error)
     of_mtf = abs(mtf50(value + error) - mtf50(max(value - error, 0.0)))
     yield _number("blur", Unit.PIXELS, name, value, 2 * error, bound)
     yield _number("blur_spread", Unit.PIXELS, name, found.spread * found.blur, None, None)
