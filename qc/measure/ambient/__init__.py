@@ -117,7 +117,9 @@ class _Test:
         whole = self._light(None, self.tiles, self.where)
         mirrored = structure(self.pair, self.prepared.fine, self.zones)
         readings = self._place(None, whole, self.tiles, groups, np.ones(self.shape, dtype=bool))
-        readings.append(make.structured(mirrored, stated=self.pair.stated))
+        readings.append(
+            make.structured(mirrored, stated=self.pair.stated, clipped=any(d.clip.any() for d in self.pair.darks))
+        )
         lights: dict[str, Light] = {}
         for zone in self.zones:
             readings += self._zone(zone, groups, lights)

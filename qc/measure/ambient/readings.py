@@ -43,7 +43,7 @@ def missing(name: str, zone: str | None, reason: Reason) -> Reading:
 
 
 def at_least(name: str, zone: str | None, value: float) -> Reading:
-    """Return a reading at the measuring floor: the light is there and less than can be told."""
+    """Return a reading whose true value may be larger: at the measuring floor, or cut off by clipping."""
     return Reading(name=name, unit=_UNITS[name], zone=zone, value=value, bound="at least")
 
 
@@ -119,11 +119,13 @@ def coloured(hue: Hue | Reason, zone: str | None, *, stated: bool) -> list[Readi
     return [reading(names[0], zone, hue.kelvin, hue.kelvin_pm, stated=stated), tint]
 
 
-def structured(found: Structure | None, *, stated: bool) -> Reading:
-    """Return ``ambient.structure``."""
+def structured(found: Structure | None, *, stated: bool, clipped: bool) -> Reading:
+    """Return ``ambient.structure``; a bound where a dark frame is clipped, since no clipped cell is read."""
     name = "ambient.structure"
     if found is None:
         return missing(name, None, Reason("clipped", "every cell is clipped in one of the frames"))
+    if clipped:
+        return at_least(name, None, 100.0 * found.value)
     if not found.clear:
         return at_most(name, None, 100.0 * (found.value + found.plus_minus))
     return reading(name, None, 100.0 * found.value, 100.0 * found.plus_minus, stated=stated)

@@ -99,6 +99,9 @@ def _patch_readings(frame: Frame, zone: Zone, patch: Patch) -> Iterator[Reading]
             else Reason("too_dark", "the patch is no brighter than black")
         )
         yield Reading(name=uneven.name, unit=uneven.unit, zone=zone.name, reason=reason)
+    elif patch.too_dark:
+        reason = Reason("too_dark", f"noise alone makes {patch.doubt:.0f} %")
+        yield Reading(name=uneven.name, unit=uneven.unit, zone=zone.name, reason=reason)
     else:
         yield Reading(name=uneven.name, unit=uneven.unit, zone=zone.name, value=patch.unevenness)
     spec = SPEC.reading("patch.clipped")

@@ -26,6 +26,10 @@ deviation over mean."""
 GLARE = 0.10
 """Part by which the brightest tile of a patch exceeds its middle from which there is glare. Our own choice."""
 
+MOST_DOUBT = 1.0
+"""Standard error from noise alone, %, from which unevenness cannot be told and the patch is too dark. Our own
+choice: a fifth of `MOST_UNEVEN`."""
+
 _TILES = 8
 _TILE_CELLS = 3
 _LIT_TILE = 0.5
@@ -49,6 +53,8 @@ class Patch:
         How much brighter than the middle one the brightest tile is, above what noise explains; part of the middle.
     shade : float
         How much darker the darkest tile is.
+    doubt : float
+        Standard error of `unevenness` from noise alone, %.
     """
 
     means: NDArray[np.float64]
@@ -57,6 +63,12 @@ class Patch:
     unevenness: float | None
     glare: float
     shade: float
+    doubt: float
+
+    @property
+    def too_dark(self) -> bool:
+        """Whether noise hides how even the patch is."""
+        return self.doubt > MOST_DOUBT
 
 
 def cut_patch(frame: Frame, zone: Zone, clipped_cells: Counts) -> Patch | Reason:
@@ -90,7 +102,7 @@ def cut_patch(frame: Frame, zone: Zone, clipped_cells: Counts) -> Patch | Reason
     light = frame.cells[(slice(None), *window)]
     # float64: a mean over a million float32 cells would otherwise lose the third digit of a colour difference
     means = light[:, plain].mean(axis=1, dtype=np.float64) if cells else np.full(len(light), np.nan)
-    unevenness, glare, shade = _evenness(light, plain, means) if cells else (None, 0.0, 0.0)
+    unevenness, glare, shade, doubt = _evenness(light, plain, means) if cells else (None, 0.0, 0.0, 0.0)
     return Patch(
         means=np.asarray(means, dtype=np.float64),
         cells=cells,
@@ -98,19 +110,20 @@ def cut_patch(frame: Frame, zone: Zone, clipped_cells: Counts) -> Patch | Reason
         unevenness=unevenness,
         glare=glare,
         shade=shade,
+        doubt=doubt,
     )
 
 
 def _evenness(
     light: NDArray[np.float32], plain: NDArray[np.bool_], means: NDArray[np.float64]
-) -> tuple[float | None, float, float]:
-    """Return unevenness in % of the worst colour, and glare and shade of the colour that counts most light."""
+) -> tuple[float | None, float, float, float]:
+    """Return unevenness (worst colour, %), glare and shade (lightest colour), and the doubt noise leaves (%)."""
     tiles = grid((plain.shape[0], plain.shape[1]), long_side=_TILES, smallest=_TILE_CELLS)
     if tiles[0] * tiles[1] < 4:
-        return None, 0.0, 0.0
+        return None, 0.0, 0.0, 0.0
     per_tile = plain.size / (tiles[0] * tiles[1])
     worst: float | None = None
-    glare = shade = 0.0
+    glare = shade = worst_doubt = 0.0
     for index, (plane, mean) in enumerate(zip(light, means, strict=True)):
         if mean <= 0:
             continue
@@ -119,9 +132,12 @@ def _evenness(
         second, _ = masked_tile_means(np.square(ratio), plain, tiles)
         whole = fraction >= _LIT_TILE
         if int(whole.sum()) < 4:
-            return worst, glare, shade
+            return worst, glare, shade, worst_doubt
         noise = np.maximum(second - np.square(first), 0)[whole] / (fraction[whole] * per_tile)
         spread = float(np.var(first[whole], ddof=1, dtype=np.float64) - noise.mean(dtype=np.float64))
+        # of a variance estimated from n tiles: √(2 / (n − 1)) of itself
+        unsure = float(noise.mean(dtype=np.float64)) * np.sqrt(2.0 / (int(whole.sum()) - 1))
+        worst_doubt = max(worst_doubt, 100.0 * float(np.sqrt(unsure)))
         here = 100.0 * float(np.sqrt(max(0.0, spread)))
         worst = here if worst is None else max(worst, here)
         if index == int(np.argmax(means)):
@@ -129,7 +145,7 @@ def _evenness(
             doubt = 3 * np.sqrt(noise)
             glare = max(0.0, float((first[whole] - doubt).max()) - middle)
             shade = max(0.0, middle - float((first[whole] + doubt).min()))
-    return worst, glare, shade
+    return worst, glare, shade, worst_doubt
 
 
 def refusal(patch: Patch) -> Reason | None:
@@ -138,11 +154,13 @@ def refusal(patch: Patch) -> Reason | None:
     Returns
     -------
     Reason or None
-        ``clipped``; ``glaring`` when one part is much brighter than the rest while no part is as much darker: a
-        mirror of the light lies on it; ``uneven``.
+        ``clipped``; ``too_dark`` when noise hides how even it is; ``glaring`` when one part is much brighter than
+        the rest while no part is as much darker: a mirror of the light lies on it; ``uneven``.
     """
     if patch.clipped > MOST_CLIPPED or patch.cells < FEWEST_CELLS:
         return Reason("clipped", f"{patch.clipped:.1f} % of the patch is clipped")
+    if patch.too_dark:
+        return Reason("too_dark", f"noise alone makes {patch.doubt:.0f} % of unevenness in the patch")
     if patch.glare > GLARE and patch.glare > 2 * patch.shade:
         return Reason("glaring", f"a part of the patch is {100 * patch.glare:.0f} % brighter than its middle")
     if patch.unevenness is not None and patch.unevenness > MOST_UNEVEN:
