@@ -95,3 +95,12 @@ def test_a_frame_that_was_left_out_is_status_1(run: Run, frames: Path, tmp_path:
     done = run("ambient", frames / "lit.dng", frames / "dark.dng", tmp_path / "gone.dng")
     assert done.exit_code == 1
     assert "gone.dng was left out" in done.stdout
+
+
+def test_a_lit_frame_named_as_dark_by_mistake_is_named_in_one_line(run: Run, frames: Path, tmp_path: Path) -> None:
+    other = write(tmp_path / "lit_too.dng", scene(0.3))
+    done = run("ambient", frames / "dark.dng", frames / "lit.dng", "--dark", other)
+    assert done.exit_code == 2
+    assert done.stdout == ""
+    assert "lit_too.dng: named as dark" in done.stderr
+    assert len(done.stderr.splitlines()) == 1

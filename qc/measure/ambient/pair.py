@@ -71,7 +71,8 @@ def arrange(frames: Sequence[Frame], dark: Sequence[int] = (), *, names: Sequenc
     Raises
     ------
     UsageError
-        For fewer than two frames, for frames that cannot be compared, for indices that name no frame or all.
+        For fewer than two frames, for frames that cannot be compared, for indices that name no frame,
+        all, or only frames that the flash lit.
     """
     called = tuple(names) or tuple(f"frame {i + 1}" for i in range(len(frames)))
     if len(frames) < 2:
@@ -83,6 +84,9 @@ def arrange(frames: Sequence[Frame], dark: Sequence[int] = (), *, names: Sequenc
     lit = tuple(i for i in range(len(frames)) if i not in dark_ones)
     darks = tuple(sorted(dark_ones))
     lit, useless, findings = _without_useless(lit, darks, levels, called)
+    if dark and len(frames) > 2 and (set(darks) <= useless or _none_brighter(lit, darks, levels)):
+        wrong = ", ".join(called[i] for i in darks)
+        raise UsageError(f"{wrong}: named as dark and as bright as a lit frame; name the frame without flash")
     findings += tuple(_settings_findings(frames, lit, darks, called))
     companions = tuple(i for i in (*darks, *lit[1:]) if i not in useless)
     return Arrangement(lit=lit, dark=darks, companions=companions, findings=findings)
@@ -126,13 +130,19 @@ def _named_dark(dark: Sequence[int], count: int) -> set[int]:
     return named
 
 
+def _none_brighter(lit: tuple[int, ...], dark: tuple[int, ...], levels: Sequence[float]) -> bool:
+    """Tell whether no lit frame stands clear of the darkest dark one."""
+    top, bottom = max(levels[i] for i in lit), min(levels[i] for i in dark)
+    return top < NEARLY_EQUAL * max(bottom, 1e-9)
+
+
 def _without_useless(
     lit: tuple[int, ...], dark: tuple[int, ...], levels: Sequence[float], called: Sequence[str]
 ) -> tuple[tuple[int, ...], set[int], tuple[Finding, ...]]:
     """Leave out frames that contradict their role, as long as one of that role remains."""
-    top, bottom = max(levels[i] for i in lit), min(levels[i] for i in dark)
-    if top < NEARLY_EQUAL * max(bottom, 1e-9):
+    if _none_brighter(lit, dark, levels):
         return lit, set(), ()
+    top, bottom = max(levels[i] for i in lit), min(levels[i] for i in dark)
     middle = math.sqrt(top * max(bottom, top * 2.0**-_FARTHEST))
     fired = [i for i in dark if levels[i] > max(middle, top / NEARLY_EQUAL)]
     missed = [i for i in lit if levels[i] < min(middle, NEARLY_EQUAL * max(bottom, 0.0))]
