@@ -11,6 +11,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from qc.contract import to_json as to_json
     from qc.decode import MosaicHint as MosaicHint
     from qc.decode import frame_from_mosaic as frame_from_mosaic
     from qc.decode import open_frame as open_frame
@@ -52,7 +53,6 @@ if TYPE_CHECKING:
     from qc.sheet.sheet import Sheet as Sheet
     from qc.sheet.zones import Role as Role
     from qc.sheet.zones import Zone as Zone
-    from qc.show.contract import to_json as to_json
     from qc.show.pictures import save_pictures as save_pictures
 
 _PLACES = {
@@ -93,7 +93,7 @@ _PLACES = {
     "qc.sheet.read": ("read_sheet",),
     "qc.sheet.sheet": ("Sheet",),
     "qc.sheet.zones": ("Role", "Zone"),
-    "qc.show.contract": ("to_json",),
+    "qc.contract": ("to_json",),
     "qc.show.pictures": ("save_pictures",),
 }
 _PLACE_OF = {name: place for place, names in _PLACES.items() for name in names}

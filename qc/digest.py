@@ -111,7 +111,7 @@ class Digest:
             raise UsageError(f"damaged digest: {error}") from error
 
 
-def make_digest(frame: Frame, measured: Sequence[Measured]) -> Digest:
+def make_digest(frame: Frame, measured: Sequence[Measured], *, light: NDArray[np.float32] | None = None) -> Digest:
     """Make the digest of a measured frame.
 
     Parameters
@@ -120,6 +120,8 @@ def make_digest(frame: Frame, measured: Sequence[Measured]) -> Digest:
         The capture.
     measured : sequence of Measured
         What the measurements returned, in any order.
+    light : ndarray of float32 or None
+        What `tile_light` returned for the frame, where the caller has it.
 
     Returns
     -------
@@ -130,7 +132,7 @@ def make_digest(frame: Frame, measured: Sequence[Measured]) -> Digest:
     return Digest(
         preview=preview,
         colours=frame.colours,
-        tile_means=_tile_means(frame),
+        tile_means=tile_light(frame) if light is None else light,
         maps=tuple(_upright_map(tile_map, frame.orientation) for m in measured for tile_map in m.maps),
         regions=_simplified([region for region, _ in regions], preview.shape),
         region_readings=tuple(name for _, name in regions),
@@ -139,7 +141,8 @@ def make_digest(frame: Frame, measured: Sequence[Measured]) -> Digest:
     )
 
 
-def _tile_means(frame: Frame) -> NDArray[np.float32]:
+def tile_light(frame: Frame) -> NDArray[np.float32]:
+    """Return the mean light of each tile, upright, shape (colours, rows, columns); NaN without a cell."""
     from qc.measure._tiles import grid, tile_means
 
     if frame.cells.size == 0:

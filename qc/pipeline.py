@@ -23,6 +23,9 @@ from qc.sheet.limits import resolve
 from qc.sheet.sheet import PRESETS, Sheet
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from qc.decode import MosaicHint
     from qc.digest import Digest
     from qc.frame import Frame
@@ -93,28 +96,90 @@ def measure_capture(
     UsageError
         For a preset that does not exist, or a decoder that is not installed.
     """
-    from qc.digest import make_digest
+    *_, result = measure_stages(path, sheet, preset=preset, decoder=decoder, mosaic=mosaic)
+    return result
+
+
+def measure_stages(
+    path: AnyPath,
+    sheet: Sheet | None = None,
+    *,
+    preset: str | None = None,
+    decoder: str = "auto",
+    mosaic: MosaicHint | None = None,
+) -> Iterator[Result]:
+    """Measure and judge one capture, what is needed first before the rest.
+
+    Parameters are those of `measure_capture`.
+
+    Yields
+    ------
+    Result
+        First wholeness, settings and the measurements whose `Spec.first` is set, without a digest; then the
+        whole result. A file that cannot be measured has one result only.
+
+    Raises
+    ------
+    UsageError
+        As `measure_capture`.
+    """
+    from qc.digest import make_digest, tile_light
     from qc.measure import specs as all_specs
 
     _check_preset(preset)
     opened = _open(path, decoder, mosaic)
     specs = [spec for spec in all_specs() if not spec.companions]
-    measured: list[Measured] = []
-    digest = None
-    findings: tuple[Finding, ...] = ()
-    if (frame := opened.frame) is not None:
-        zones, brief = _intent(sheet)
-        measured = [spec(frame, zones=zones, brief=brief) for spec in specs]
-        digest = make_digest(frame, measured)
-        findings = (*frame.findings, *_no_picture(frame, digest))
-    return _result(opened, measured, findings, specs=specs, sheet=sheet, preset=preset, digest=digest)
+    if (frame := opened.frame) is None:
+        yield _result(opened, [], (), specs=specs, sheet=sheet, preset=preset)
+        return
+    zones, brief = _intent(sheet)
+    light = tile_light(frame)
+    findings = (*frame.findings, *_no_picture(frame, light))
+    first = [spec for spec in specs if spec.first]
+    measured = {spec.name: spec(frame, zones=zones, brief=brief) for spec in first}
+    yield _result(opened, list(measured.values()), findings, specs=first, sheet=sheet, preset=preset)
+    measured |= {spec.name: spec(frame, zones=zones, brief=brief) for spec in specs if not spec.first}
+    in_order = [measured[spec.name] for spec in specs]
+    digest = make_digest(frame, in_order, light=light)
+    yield _result(opened, in_order, findings, specs=specs, sheet=sheet, preset=preset, digest=digest)
+
+
+def rejudge(result: Result, sheet: Sheet | None = None, *, preset: str | None = None) -> Result:
+    """Judge a capture that was measured before by other limits; nothing is decoded.
+
+    Parameters
+    ----------
+    result : Result
+        Of `measure_capture` or `measure_ambient`, or read back from a log.
+    sheet, preset
+        As for `measure_capture`; the zones must be those it was measured with.
+
+    Returns
+    -------
+    Result
+        The same with another verdict and the sheet's name and digest.
+    """
+    from qc.measure import specs as all_specs
+
+    _check_preset(preset)
+    specs = [spec for spec in all_specs() if spec.name in result.made_by.methods]
+    verdict = judge(
+        result.file,
+        result.readings,
+        result.findings,
+        specs=specs,
+        zones=sheet.zones if sheet else (),
+        limits=resolve(specs, sheet, preset),
+    )
+    about = (sheet.name, sheet.digest) if sheet else (None, None)
+    return replace(result, verdict=verdict, sheet_name=about[0], sheet_digest=about[1])
 
 
 def _open(path: AnyPath, decoder: str, mosaic: MosaicHint | None) -> _Opened:
     from qc.container import inspect, load
     from qc.decode import decode
 
-    file = FileFacts(path=printable(path), name=printable(Path(os.fsdecode(path)).name))
+    file = FileFacts(path=os.fsdecode(path), name=Path(os.fsdecode(path)).name)
     camera = CameraFacts()
     try:
         loaded = load(path)
@@ -178,7 +243,7 @@ def measure_ambient(
         return replace(empty, schema="qc.ambient/1")
     frames = [frame for _, frame, _ in good]
     named = [number for number, (_, _, told) in enumerate(good) if told]
-    order = arrange(frames, named, names=[o.file.name for o, _, _ in good])
+    order = arrange(frames, named, names=[printable(o.file.name) for o, _, _ in good])
     zones, brief = _intent(sheet, sync_limit_s)
     lit = order.lit[0]
     companions = [frames[number] for number in order.companions]
@@ -217,22 +282,22 @@ def _of_decoding(opened: Sequence[_Opened]) -> Iterator[Finding]:
     for one in opened:
         for finding in one.frame.findings if one.frame else ():
             if finding.code not in OF_ONE_FRAME:
-                yield replace(finding, text=f"{one.file.name}: {finding.text}")
+                yield replace(finding, text=f"{printable(one.file.name)}: {finding.text}")
 
 
 def _left_out(opened: _Opened) -> Finding:
-    text = f"{opened.file.name} was left out: {opened.file.detail}"
+    text = f"{printable(opened.file.name)} was left out: {opened.file.detail}"
     return Finding(code="left_out", text=text, data={"name": opened.file.name, "state": opened.file.state})
 
 
-def _no_picture(frame: Frame, digest: Digest) -> tuple[Finding, ...]:
+def _no_picture(frame: Frame, light: NDArray[np.float32]) -> tuple[Finding, ...]:
     import cv2
     import numpy as np
 
     brightest = 1.0  # a frame too small for a cell says nothing
-    if np.isfinite(digest.tile_means).any():
+    if np.isfinite(light).any():
         # the median of 3 × 3 tiles, so that a hot photosite in one small tile does not pass for light
-        brightest = max(float(cv2.medianBlur(np.nan_to_num(p), 3).max()) for p in digest.tile_means)
+        brightest = max(float(cv2.medianBlur(np.nan_to_num(p), 3).max()) for p in light)
     sample = frame.clip[:, ::4, ::4]  # every 16th cell tells "nearly all" well enough
     burnt = float((sample > 0).all(axis=0).mean()) if sample.size else 0.0
     if burnt >= BURNT_PICTURE:

@@ -366,6 +366,10 @@ class Spec:
         Kinds of frame it can judge; others get the reason ``wrong_kind``.
     companions : bool
         True when it needs further frames (dark frames) and so does not run on a single capture.
+    first : bool
+        True when a watch must know it before the rest is measured.
+    baseline : bool
+        True when its numbers depend on the baseline: they are measured again when that changes.
     alarms : mapping of str to Alarm
         Those of its findings that have a level of their own.
     rank : Rank
@@ -382,6 +386,8 @@ class Spec:
     reasons: Mapping[str, str] = field(default_factory=dict)
     kinds: frozenset[Kind] = frozenset({"mosaic", "linear", "rendered"})
     companions: bool = False
+    first: bool = False
+    baseline: bool = False
     alarms: Mapping[str, Alarm] = field(default_factory=dict)
     rank: Rank = Rank.REST
     drawing: Drawing = "none"

@@ -1,6 +1,6 @@
 """`Result`: all that is known of one capture after measuring and judging it. Types only.
 
-One to one with the JSON contract ``qc.capture/1``; `qc.show.contract` writes it.
+One to one with the JSON contract ``qc.capture/1``; `qc.contract` writes it.
 """
 
 from __future__ import annotations
@@ -62,7 +62,7 @@ class FileFacts:
     Attributes
     ----------
     path, name : str
-        As given, printable.
+        As the operating system gives them (`os.fsdecode`); `qc.errors.printable` makes them fit for a screen.
     bytes : int
         Size; 0 when it has vanished.
     content : str or None
@@ -108,6 +108,7 @@ class Result:
     """All that is known of one capture.
 
     `dark` and `lit` are filled by the ambient test only, whose `file` and `camera` are those of the lit frame.
+    Two results are equal when all they say is; the digest, a picture, is not compared.
     """
 
     schema: Schema = "qc.capture/1"
@@ -122,7 +123,7 @@ class Result:
     made_by: MadeBy
     measured_at: str
     replaces: str | None = None
-    digest: Digest | None = field(default=None, repr=False)
+    digest: Digest | None = field(default=None, repr=False, compare=False)
     dark: tuple[tuple[FileFacts, CameraFacts], ...] = ()
     lit: tuple[tuple[FileFacts, CameraFacts], ...] = ()
 

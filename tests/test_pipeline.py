@@ -12,7 +12,7 @@ from qc.decode import BAYER, MosaicHint
 from qc.errors import UsageError
 from qc.frame import Camera
 from qc.measure import specs
-from qc.pipeline import measure_ambient, measure_capture
+from qc.pipeline import measure_ambient, measure_capture, measure_stages, rejudge
 from qc.reading import Level, Preset
 from qc.rehearse.dng import write_dng
 from qc.rehearse.sensor import Sensor
@@ -139,12 +139,29 @@ def test_hot_photosites_do_not_pass_for_a_picture(tmp_path: Path) -> None:
     assert "nearly_black" in {finding.code for finding in result.findings}
 
 
-def test_a_name_that_is_not_utf8_is_measured_and_printable(capture: Path) -> None:
+def test_a_name_that_is_not_utf8_is_measured_and_kept(capture: Path) -> None:
     odd = os.fsencode(capture.parent) + b"/caf\xe9.dng"
     os.rename(capture, odd)  # noqa: PTH104 - bytes
     for path in (odd, Path(os.fsdecode(odd))):
         result = measure_capture(path)
-        assert (result.file.state, result.file.name) == ("whole", "caf\\xe9.dng")
+        assert (result.file.state, os.fsencode(result.file.name)) == ("whole", b"caf\xe9.dng")
+
+
+def test_the_first_stage_holds_the_highlights_and_the_second_everything(capture: Path) -> None:
+    first, whole = measure_stages(capture, preset="series")
+    assert {reading.name.split(".")[0] for reading in first.readings} == {"highlights"}
+    assert set(first.readings) < set(whole.readings)
+    assert (first.file, first.camera) == (whole.file, whole.camera)
+    assert first.made_by.methods.items() < whole.made_by.methods.items()
+    assert first.digest is None
+    assert whole.digest is not None
+    again = measure_capture(capture, preset="series")
+    assert replace(again, measured_at="") == replace(whole, measured_at="")
+
+
+def test_a_bad_file_has_one_stage(tmp_path: Path) -> None:
+    (lost,) = measure_stages(tmp_path / "gone.dng")
+    assert lost.file.state == "vanished"
 
 
 def test_an_unmarked_mosaic_is_opened_when_told_so(tmp_path: Path) -> None:
@@ -253,3 +270,11 @@ def test_every_finding_that_has_a_level_is_declared_by_what_finds_it() -> None:
     assert set(judge.OF_CAPTURE) <= set(decode.FINDINGS) | set(pipeline.FINDINGS)
     for spec in specs():
         assert set(spec.alarms) <= set(spec.findings)
+
+
+def test_judging_again_gives_what_measuring_again_would(capture: Path) -> None:
+    plain = measure_capture(capture)
+    again = rejudge(plain, preset="series")
+    fresh = measure_capture(capture, preset="series")
+    assert plain.verdict != fresh.verdict
+    assert again.verdict == fresh.verdict

@@ -40,7 +40,7 @@ class Output:
     def result(self, result: Result, *, details: bool, name_width: int, specs: Sequence[Spec]) -> None:
         """Show one result."""
         if self.json:
-            from qc.show.contract import json_line
+            from qc.contract import json_line
 
             self.line(json_line(result))
             return

@@ -155,7 +155,7 @@ def caption_of(result: Result, job: Job) -> Caption:
     causes = [c for c in result.verdict.causes if _belongs(c, spec)]
     worst = max(causes, key=lambda c: _SEVERITY.index(c.level) if c.level in _SEVERITY else -1, default=None)
     return Caption(
-        name=result.file.name,
+        name=printable(result.file.name),
         shown=shown[0].meaning if shown else spec.name,
         values=values,
         level=worst.level if worst else None,

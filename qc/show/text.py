@@ -69,8 +69,13 @@ def _style(level: Level) -> Style:
 
 def clean(text: str) -> str:
     r"""Return text as one line that no terminal acts on: control characters as ``\xNN``."""
-    # what is not UTF-8 was turned into printable signs by `qc.errors.printable` already
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
+    return "".join(c if c.isprintable() else _escaped(c) for c in text)
+
+
+def _escaped(sign: str) -> str:
+    if "\udc80" <= sign <= "\udcff":  # a byte of a file name that is not UTF-8 (PEP 383)
+        return f"\\x{ord(sign) - 0xDC00:02x}"
+    return sign.encode("unicode_escape").decode("ascii")
 
 
 def time_of(result: Result) -> str:

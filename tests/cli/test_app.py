@@ -73,7 +73,7 @@ def test_a_name_that_is_not_utf8_is_measured_and_shown_escaped(frames: Path, tmp
     assert (process.returncode, err) == (0, b"")
     assert "caf\\xe9.dng" in out.decode()
     document = json.loads(subprocess_of("check", odd, "--json").communicate()[0])
-    assert document["file"]["name"] == "caf\\xe9.dng"
+    assert os.fsencode(document["file"]["name"]) == b"caf\xe9.dng"
 
 
 @pytest.mark.parametrize("encoding", ["ascii", "latin-1"])

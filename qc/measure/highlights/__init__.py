@@ -254,5 +254,6 @@ SPEC = Spec(
     reasons=REASONS,
     alarms={"allow_exceeded": Alarm(Level.WARN, Rank.REST)},
     rank=Rank.PROTECTED,
+    first=True,
     drawing="outlines",
 )

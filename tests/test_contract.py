@@ -2,15 +2,18 @@ from __future__ import annotations
 
 import json
 import math
+import os
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, get_args
 
 import numpy as np
 import pytest
 
+from qc.contract import from_json, json_line, to_json
+from qc.event import Event
 from qc.reading import Finding, Level, Unit
 from qc.result import Result, State
-from qc.show.contract import json_line, to_json
 from tests.show.results import CAMERA, FILE, lost, result
 
 TEXT, MAYBE_TEXT, NUMBER, MAYBE_NUMBER = str, (str, type(None)), (int, float), (int, float, type(None))
@@ -27,11 +30,13 @@ FILE_KEYS = {
 CAMERA_KEYS = {
     "make": MAYBE_TEXT,
     "model": MAYBE_TEXT,
+    "serial": MAYBE_TEXT,
     "lens": MAYBE_TEXT,
     "iso": MAYBE_NUMBER,
     "shutter_s": MAYBE_NUMBER,
     "aperture": MAYBE_NUMBER,
     "focal_mm": MAYBE_NUMBER,
+    "focus_m": MAYBE_NUMBER,
     "taken": MAYBE_TEXT,
     "kind": MAYBE_TEXT,
     "width": MAYBE_NUMBER,
@@ -186,3 +191,40 @@ def test_numpy_and_tuples_become_plain_json_in_one_place(value: object, written:
 def test_what_has_no_form_in_json_is_refused_loudly(value: object, error: type[Exception]) -> None:
     with pytest.raises(error):
         to_json(result(findings=(Finding(code="glint", text="", data={"x": value}),)))
+
+
+@pytest.mark.parametrize("said", [result(), result(None), lost("truncated", "it ends early")])
+def test_what_was_written_can_be_read_back(said: Result) -> None:
+    written = json.loads(json_line(said))
+    read = from_json(written)
+    assert to_json(read) == written
+    assert read.verdict == said.verdict
+    assert read.readings == said.readings
+
+
+def test_another_schema_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"qc\.event/1"):
+        from_json({"schema": "qc.event/1"})
+
+
+def test_a_name_that_is_not_utf8_comes_back_as_its_bytes() -> None:
+    name = os.fsdecode(b"caf\xe9.dng")
+    line = json_line(result(file=replace(FILE, name=name)))
+    assert line.encode("utf-8")  # a line that any file takes
+    assert os.fsencode(from_json(json.loads(line)).file.name) == b"caf\xe9.dng"
+
+
+def test_an_event_has_its_keys_and_a_known_kind() -> None:
+    event = Event(kind="folder_lost", at="2026-11-25T10:00:00.000+01:00", text="the folder is gone")
+    assert json.loads(json_line(event)) == {
+        "schema": "qc.event/1",
+        "kind": "folder_lost",
+        "at": "2026-11-25T10:00:00.000+01:00",
+        "text": "the folder is gone",
+        "name": None,
+        "content": None,
+        "level": None,
+        "data": {},
+    }
+    with pytest.raises(ValueError, match="no kind of event"):
+        Event(kind="hiccup", at="2026-11-25T10:00:00.000+01:00", text="")

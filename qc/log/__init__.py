@@ -1,0 +1,1 @@
+"""The log of a day: results, verdicts and events in SQLite, with digests beside it by content."""
