@@ -35,6 +35,8 @@ class Bottle:
         What is pasted on it.
     speckles : int
         Iron specks on its front.
+    turn : float
+        How far its label is turned away from the front, radians.
     """
 
     name: str
@@ -46,6 +48,7 @@ class Bottle:
     dip: float = 12.0
     label: Label | None = None
     speckles: int = 260
+    turn: float = 0.0
 
     @property
     def height(self) -> float:
@@ -149,7 +152,8 @@ class Bottle:
         )
         shine = 0.10 + 0.90 * glazed
         if self.label is not None:
-            paper, print_cover = paste(self.label, angle * outer, height, self.widest, view.scale)
+            arc = (angle - np.float32(self.turn)) * outer
+            paper, print_cover = paste(self.label, arc, height, self.widest, view.scale)
             albedo = albedo * (1 - print_cover[..., np.newaxis]) + paper * print_cover[..., np.newaxis]
             shine = shine * (1 - 0.97 * print_cover)
         return albedo.astype(np.float32), shine.astype(np.float32)

@@ -69,6 +69,9 @@ BESIDE = Bottle(
     speckles=140,
 )
 
+BOTTLES = (BEHIND, MIDDLE, BESIDE)
+"""What stands on the set unless something else is asked for."""
+
 CARD_ZONE = (-101.0, -79.5, 32.5, 50.5)
 """Left, right, low and high of the patch inside the card, picture plane, millimetres."""
 
@@ -95,11 +98,17 @@ class Scene:
     slices: tuple[Slice, ...]
 
 
-def make_scene(rows: int, columns: int, seed: int, card_lab: Sequence[float] = NEUTRAL_CARD) -> Scene:
+def make_scene(
+    rows: int,
+    columns: int,
+    seed: int,
+    card_lab: Sequence[float] = NEUTRAL_CARD,
+    bottles: Sequence[Bottle] = BOTTLES,
+) -> Scene:
     """Return the set at a picture size; the seed decides its grain, specks and unevenness."""
     view, lights = View(rows, columns), tuple(LIGHTS.values())
-    streams = iter(np.random.default_rng(seed).spawn(8))
-    bottles = (BEHIND, MIDDLE, BESIDE)
+    streams = iter(np.random.default_rng(seed).spawn(5 + len(bottles)))
+    bottles = sorted(bottles, key=lambda bottle: -bottle.z)
     things = (*(bottle.footprint() for bottle in bottles), *_props.footprints())
     sweep = make_sweep(view, lights, things, next(streams))
     pieces = (

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from qc.decode import frame_from_mosaic
 from qc.frame import Camera, Cfa, Frame
 from qc.rehearse import camera
-from qc.rehearse.dng import Compression, write_dng
+from qc.rehearse.dng import Compression, DngOptions, encode_dng, write_dng
 from qc.rehearse.sensor import Readout, Sensor
 from qc.rehearse.truth import Truth
 
@@ -71,9 +71,14 @@ class Shot:
 
     def write(self, path: str | os.PathLike[str], *, compression: Compression = "none") -> Path:
         """Write it as a DNG; see `qc.rehearse.dng.write_dng`."""
-        return write_dng(
-            path,
-            self.readout.mosaic,
+        return write_dng(path, self.readout.mosaic, **self._recorded(compression))
+
+    def encode(self, *, compression: Compression = "none") -> bytes:
+        """Return the bytes of that DNG."""
+        return encode_dng(self.readout.mosaic, **self._recorded(compression))
+
+    def _recorded(self, compression: Compression) -> DngOptions:
+        return DngOptions(
             cfa=self.cfa,
             black=self.tagged_black,
             white=round(self.sensor.white),

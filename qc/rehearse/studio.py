@@ -15,10 +15,11 @@ from qc.decode import BAYER
 from qc.errors import UsageError
 from qc.frame import Camera, Cfa
 from qc.orientation import swaps_sides, upright
+from qc.rehearse._bottle import Bottle
 from qc.rehearse._picture import Optics, picture_of, sigma_map
 from qc.rehearse.lens import Lens, shaken
 from qc.rehearse.lights import HEADS, LIGHTS, ROOM
-from qc.rehearse.scene import LABEL, MIDDLE, NEUTRAL_CARD, Scene, make_scene, zones
+from qc.rehearse.scene import BOTTLES, LABEL, MIDDLE, NEUTRAL_CARD, Scene, make_scene, zones
 from qc.rehearse.sensor import Sensor, sample
 from qc.rehearse.shot import Shot
 from qc.rehearse.truth import Truth
@@ -58,6 +59,8 @@ class Studio:
         Exif Orientation: how the camera is held.
     card_lab : sequence of float
         CIELAB (D50) of the card; neutral unless a cast is to be planted.
+    bottles : sequence of Bottle
+        What stands on the set.
     """
 
     seed: int = 1
@@ -67,6 +70,7 @@ class Studio:
     cfa: Cfa = field(default_factory=lambda: BAYER["RGGB"])
     orientation: int = 1
     card_lab: Sequence[float] = NEUTRAL_CARD
+    bottles: Sequence[Bottle] = BOTTLES
 
     def __post_init__(self) -> None:
         if self.cfa.shape != (2, 2) or self.cfa.colours != "RGB":
@@ -77,7 +81,7 @@ class Studio:
     @cached_property
     def scene(self) -> Scene:
         """The set, cut into pieces once."""
-        return make_scene(*self.size, self.seed, self.card_lab)
+        return make_scene(*self.size, self.seed, self.card_lab, self.bottles)
 
     @property
     def zones(self) -> tuple[Zone, ...]:
