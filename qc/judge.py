@@ -8,7 +8,7 @@ that cannot be one.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from qc.reading import Alarm, Finding, Level, Preset, Rank, Reading, ReadingSpec, Spec, Worse
 from qc.result import Cause, FileFacts, Verdict
@@ -40,6 +40,10 @@ OF_CAPTURE: Mapping[str, Alarm] = {
 }
 """Findings about the capture as a whole that have a level whatever the limits are; those of a measurement stand
 in its `Spec.alarms`."""
+
+
+DECLARED = frozenset({Role.PROTECT, Role.SHARP, Role.PATCH})
+"""Zones that somebody means to be looked at: a frame in which that cannot be done is not clear."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,23 +82,27 @@ def judge(
     -------
     Verdict
         The level of its worst cause; `unjudged` where nothing has a limit, `unmeasured` where no reading with
-        a limit had a value. Readings with a limit and no value come last among the causes, at the level
-        `unmeasured`: a frame is not called clear without saying what could not be looked at.
+        a limit had a value. A reading with a limit and no value is a cause too, in words. In a zone of a role in
+        `DECLARED` it is a note, or a warning where the reason is what the fault itself would look like
+        (`Spec.suspect`); elsewhere it comes last, at the level `unmeasured`.
     """
     if file.state != "whole":
         return _of_state(file)
     known = {reading.name: (spec, reading) for spec in specs for reading in spec.readings}
     limited = [r for r in readings if (r.name, r.zone) in limits and r.name in known]
-    weighed = [*_of_findings(findings, specs), *_of_readings(limited, known, zones, limits)]
-    causes = tuple(w.cause for w in sorted(weighed, key=_order))
-    unread = tuple(w.cause for w in sorted(_unread(readings, known, zones, limits), key=_order))
-    if causes:
+    told = [*_of_findings(findings, specs), *_of_readings(limited, known, zones, limits)]
+    unread = list(_unread(readings, known, zones, limits))
+    blind = bool(limits) and all(reading.value is None for reading in limited)
+    if blind:  # a note says that the rest was looked at
+        unread = [_unmeasured(w) if w.cause.level is Level.NOTE else w for w in unread]
+    causes = tuple(w.cause for w in sorted((*told, *unread), key=_order))
+    if causes and _SEVERITY[causes[0].level]:
         level = causes[0].level
     elif not limits:
         level = Level.UNJUDGED
     else:
-        level = Level.UNMEASURED if all(reading.value is None for reading in limited) else Level.CLEAR
-    return Verdict(level=level, causes=causes + unread)
+        level = Level.UNMEASURED if blind else Level.CLEAR
+    return Verdict(level=level, causes=causes)
 
 
 def passed(value: float, limit: Preset, worse: Worse) -> tuple[Level, float] | None:
@@ -208,26 +216,60 @@ def _unread(
     zones: Sequence[Zone],
     limits: Mapping[Place, Limit],
 ) -> Iterator[_Weighed]:
-    """Yield a cause for each zone and reason that kept a reading with a limit from having a value."""
+    """Yield a cause for each zone and reason that kept a reading with a limit from being judged."""
     given = {(reading.name, reading.zone): reading for reading in readings}
+    roles = {zone.name: zone.role for zone in zones}
     nth = {zone.name: number for number, zone in enumerate(zones, 1)}
     said: set[tuple[str, str | None, str]] = set()
     for (name, zone), limit in sorted(limits.items(), key=lambda item: (item[0][0], item[0][1] or "")):
         # a kind of file that a measurement cannot read at all has its reason on the frame's reading only
         reading = given.get((name, zone)) or given.get((name, None))
-        if name not in known or reading is None or reading.reason is None:
+        if name not in known or reading is None:
             continue
         measurement, spec = known[name]
-        key = (measurement.name, zone, reading.reason.text)
+        why = _why_unread(reading, spec, limit)
+        refined = given.get((spec.refines, zone))
+        if why is None or (refined is not None and refined.value is not None):
+            continue
+        key = (measurement.name, zone, why)
         if key in said:
             continue
         said.add(key)
+        suspect = reading.reason is None or reading.reason.code in measurement.suspect
         cause = Cause(
             reading=name,
             zone=zone,
-            level=Level.UNMEASURED,
+            level=_level_unread(roles.get(zone or ""), suspect=suspect),
             limit=None,
             origin=limit.origin,
-            text=f"{zone or 'frame'}: {measurement.name} not read: {reading.reason.text}",
+            text=f"{zone or 'frame'}: {measurement.name} not read: {why}",
         )
-        yield _Weighed(measurement.rank, (measurement.readings.index(spec), nth.get(zone or "", 0)), cause)
+        yield _Weighed(
+            _rank(measurement.rank, roles.get(zone or "")),
+            (measurement.readings.index(spec), nth.get(zone or "", 0)),
+            cause,
+        )
+
+
+def _why_unread(reading: Reading, spec: ReadingSpec, limit: Limit) -> str | None:
+    """Say why a reading cannot be judged: it has no value, or a bound that leaves the worse side open."""
+    if reading.value is None:
+        return reading.reason.text if reading.reason else None
+    opens = {"high": "at least", "low": "at most", "either": reading.bound}.get(spec.worse or "")
+    if (
+        reading.bound is None
+        or reading.bound != opens
+        or passed(reading.value, limit.values, spec.worse or "high")
+    ):
+        return None
+    return f"{spoken_phrase(reading, spec)} is all that can be told"
+
+
+def _level_unread(role: Role | None, *, suspect: bool) -> Level:
+    if role not in DECLARED:
+        return Level.UNMEASURED
+    return Level.WARN if suspect else Level.NOTE
+
+
+def _unmeasured(weighed: _Weighed) -> _Weighed:
+    return replace(weighed, cause=replace(weighed.cause, level=Level.UNMEASURED))

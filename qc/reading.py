@@ -318,6 +318,9 @@ class ReadingSpec:
         frame has limits of its own beside them; the source is `limits_source` too.
     comparable_when : str
         What must be held constant for two values to be comparable.
+    refines : str
+        Catalogue name of the reading that this one adds to: where that one has a value, this one may be missing
+        without anything having been left unread.
     """
 
     name: str
@@ -338,6 +341,7 @@ class ReadingSpec:
     limit_roles: tuple[Role, ...] = ()
     frame_limits: Mapping[str, Preset] = field(default_factory=dict)
     comparable_when: str = ""
+    refines: str = ""
 
     def __post_init__(self) -> None:
         if (self.limits or self.frame_limits) and not (self.limits_source and self.worse):
@@ -362,6 +366,8 @@ class Spec:
         Codes of its findings and what each means.
     reasons : mapping of str to str
         Codes of its reasons beyond `COMMON_REASONS`.
+    suspect : frozenset of str
+        Codes of those reasons behind which the very fault may hide that a limit looks for.
     kinds : frozenset of str
         Kinds of frame it can judge; others get the reason ``wrong_kind``.
     companions : bool
@@ -384,6 +390,7 @@ class Spec:
     readings: tuple[ReadingSpec, ...]
     findings: Mapping[str, str] = field(default_factory=dict)
     reasons: Mapping[str, str] = field(default_factory=dict)
+    suspect: frozenset[str] = frozenset()
     kinds: frozenset[Kind] = frozenset({"mosaic", "linear", "rendered"})
     companions: bool = False
     first: bool = False

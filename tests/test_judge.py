@@ -100,15 +100,60 @@ def test_when_no_reading_with_a_limit_had_a_value_it_is_unmeasured_and_says_why(
     assert [c.text for c in found.causes] == ["neck: blur not read: texture: blur cannot be read"]
 
 
-def test_one_reading_with_a_value_is_enough_to_be_judged_and_what_could_not_be_read_is_said() -> None:
+def test_a_zone_that_was_to_be_looked_at_and_could_not_be_is_not_clear() -> None:
     found = verdict(reading("blur.width", None, "neck"), reading("tint.shift", 0.0))
+    assert found.level == Level.NOTE
+    assert [(c.level, c.zone, c.limit) for c in found.causes] == [(Level.NOTE, "neck", None)]
+    assert found.causes[0].text == "neck: blur not read: texture: blur cannot be read"
+
+
+def test_a_reason_that_looks_like_the_fault_itself_is_a_warning() -> None:
+    suspicious = replace(BLUR, suspect=frozenset({"texture"}))
+    limits = resolve((suspicious, TINT), SHEET)
+    read = (reading("blur.width", None, "neck"), reading("tint.shift", 0.0))
+    found = judge(WHOLE, read, (), specs=(suspicious, TINT), zones=SHEET.zones, limits=limits)
+    assert (found.level, found.causes[0].zone) == (Level.WARN, "neck")
+    alone = judge(WHOLE, read[:1], (), specs=(suspicious,), zones=SHEET.zones, limits=limits)
+    assert alone.level == Level.WARN
+
+
+def test_what_could_not_be_read_outside_such_a_zone_is_said_and_gives_no_level() -> None:
+    found = verdict(reading("tint.shift", None), reading("burnt.area", 0.0, "label"))
     assert found.level == Level.CLEAR
-    assert [(c.level, c.zone, c.limit) for c in found.causes] == [(Level.UNMEASURED, "neck", None)]
+    assert [(c.level, c.text) for c in found.causes] == [
+        (Level.UNMEASURED, "frame: tint not read: texture: blur cannot be read")
+    ]
 
 
-def test_what_could_not_be_read_comes_after_every_other_cause() -> None:
+def test_what_could_not_be_read_comes_after_every_worse_cause() -> None:
     found = verdict(reading("blur.width", None, "neck"), reading("tint.shift", 9.0))
-    assert [c.level for c in found.causes] == [Level.WARN, Level.UNMEASURED]
+    assert [c.level for c in found.causes] == [Level.WARN, Level.NOTE]
+
+
+def test_a_reading_that_refines_another_is_not_missed_where_that_one_was_read() -> None:
+    along = replace(BLUR.readings[0], name="blur.along", refines="blur.width")
+    spec = replace(BLUR, readings=(*BLUR.readings, along))
+    limits = resolve((spec,), SHEET)
+    few = Reason("few_directions", "no direction")
+    missing = Reading(name="blur.along", unit=along.unit, zone="neck", reason=few)
+    read = (reading("blur.width", 0.6, "neck"), missing)
+    assert judge(WHOLE, read, (), specs=(spec,), zones=SHEET.zones, limits=limits) == Verdict(level=Level.CLEAR)
+    unread = (reading("blur.width", None, "neck"), missing)
+    found = judge(WHOLE, unread, (), specs=(spec,), zones=SHEET.zones, limits=limits)
+    assert [c.reading for c in found.causes] == ["blur.width", "blur.along"]
+
+
+@pytest.mark.parametrize(("bar", "level"), [(4.0, Level.WARN), (8.0, Level.WARN)])
+def test_more_than_can_be_read_is_never_within_a_limit(bar: float, level: Level) -> None:
+    sheet = replace(SHEET, zone_limits={"neck": {"blur.width": Preset(warn=bar)}})
+    found = verdict(reading("blur.width", 5.0, "neck", bound="at least"), reading("tint.shift", 0.0), sheet=sheet)
+    assert found.level == level
+    assert "at least 5.0 px" in found.causes[0].text
+
+
+def test_a_bound_on_the_good_side_is_within_a_limit() -> None:
+    found = verdict(reading("blur.width", 0.5, "neck", bound="at most"), reading("tint.shift", 0.0))
+    assert found == Verdict(level=Level.CLEAR)
 
 
 def test_a_kind_that_cannot_be_read_at_all_is_said_for_the_zone_that_has_the_limit() -> None:

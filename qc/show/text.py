@@ -197,8 +197,10 @@ def rows(result: Result, specs: Sequence[Spec]) -> Iterator[Row]:
             elif why not in said and reading.reason is not None:
                 # one reason for many readings is said once, where the first of them would stand
                 said.add(why)
+                levels = [_level(causes.get((r.name, r.zone))) for r in here if str(r.reason) == why]
+                level = next((level for level in levels if level), None)
                 yield Row(
-                    clean(place or "frame"), f"{told[why]} numbers missing", "", clean(reading.reason.text), None
+                    clean(place or "frame"), f"{told[why]} numbers missing", "", clean(reading.reason.text), level
                 )
 
 
@@ -233,8 +235,13 @@ def _row(reading: Reading, spec: ReadingSpec, cause: Cause | None) -> Row:
         said=clean(spoken_phrase(reading, spec)),
         sure=sure,
         remark=clean(remark),
-        level=cause.level if cause is not None and reading.value is not None else None,
+        level=_level(cause),
     )
+
+
+def _level(cause: Cause | None) -> Level | None:
+    """Return the level to be shown beside a reading; what is only not measured has its reason there."""
+    return None if cause is None or cause.level is Level.UNMEASURED else cause.level
 
 
 def _error(value: float, decimals: int) -> str:

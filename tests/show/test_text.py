@@ -91,7 +91,7 @@ def test_the_full_view_says_every_reading_in_words_and_never_by_its_catalogue_na
         "frame | 3.00 % of a fact | ±?",
         "frame | room at least 7.2 stops under",
         "label | burnt 0.31 % | ±0.004 | # halt | over 0.20 (preset series)",
-        "neck | blur – px | texture: blur cannot be read",
+        "neck | blur – px | - note | texture: blur cannot be read",
         "nothing reaches saturation",
         "label: a glint",
         "±? the noise is not known",
@@ -107,7 +107,7 @@ def test_the_full_view_loses_nothing_at_any_width(width: int) -> None:
     view = shown(text.details(result(), SPECS), width)
     assert all(len(line) <= width for line in view.splitlines())
     words = " ".join(" ".join(text.plain_details(result(), SPECS)).split()).split()
-    plain_marks = {"#"}
+    plain_marks = {"#", "-"}
     assert set(words) - plain_marks - {"frame", "label", "neck"} <= set(view.split()) | {"frame"}
 
 

@@ -20,7 +20,7 @@ from qc.measure.sharpness.map import BlurMap, blur_map
 from qc.measure.sharpness.pieces import Pieces, assemble, empty, prefer_coarse
 from qc.measure.sharpness.readings import Place, of_frame, of_place, place, shake
 from qc.measure.sharpness.ridges import REACH, find, read
-from qc.measure.sharpness.spec import FINDINGS, READINGS, REASONS
+from qc.measure.sharpness.spec import FINDINGS, READINGS, REASONS, SUSPECT
 from qc.measure.sharpness.windows import Variance, choose, noise_variance
 from qc.reading import Measured, Rank, Reading, Reason, Spec, TileMap, Unit
 from qc.sheet.brief import Brief
@@ -169,6 +169,7 @@ SPEC = Spec(
     readings=READINGS,
     findings=FINDINGS,
     reasons=REASONS,
+    suspect=SUSPECT,
     kinds=frozenset({"mosaic", "linear"}),
     rank=Rank.FOCUS,
     drawing="tiles",

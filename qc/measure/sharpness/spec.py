@@ -20,6 +20,9 @@ REASONS = {
     "few_tiles": "too few places of the frame have edges",
 }
 
+SUSPECT = frozenset({"soft_only", "few_edges", "no_detail"})
+"""What a place that was sharp gives when shake or focus has blurred it beyond reading."""
+
 _ZONES = (Role.SHARP, Role.PROTECT)
 _METHOD = (
     "gradient of green light at known scales; σ² = (b − R² a)/(R² − 1) from the ratio R of ridge gradients with"
@@ -73,6 +76,7 @@ READINGS: tuple[ReadingSpec, ...] = (
         "Blur along the direction in which it is longest: shake shows here and not in the mean.",
         method=f"{_METHOD} variance along each direction of ridge, fitted by nᵀ Σ n; the larger axis of Σ",
         worse="high",
+        refines="sharpness.blur",
         limits=_LIMITS,
         limits_source=_LIMITS_SOURCE,
         limit_roles=(Role.SHARP,),
