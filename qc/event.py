@@ -25,6 +25,7 @@ KINDS: Mapping[str, str] = {
     "series": "a finding about several captures was made, changed or cleared when a late frame came",
     "folder_lost": "the watched folder cannot be read",
     "folder_back": "the watched folder can be read again",
+    "folder_closed": "a folder inside the watched one cannot be read: what is in it is not seen",
     "polling": "the folder gives no notice of changes: it is looked at every few seconds",
     "disk_full": "the disk of the watched folder is full",
     "log_lost": "the log cannot be written; measuring goes on",
