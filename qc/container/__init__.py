@@ -11,6 +11,7 @@ from qc.container.dng import DngTags, dng_tags
 from qc.container.kinds import Family, FileKind, has_tiff_header, kind_of
 from qc.container.metadata import colour_space, settings, settings_tree
 from qc.container.source import Loaded, digest_of, load
+from qc.container.suffixes import PICTURE_SUFFIXES
 from qc.container.wholeness import check
 from qc.errors import (
     CaptureError,
@@ -43,12 +44,6 @@ _ERRORS: dict[str, type[CaptureError]] = {
     error.state: error
     for error in (DamagedError, EmptyError, TruncatedError, UnreadableError, UnsupportedError, VanishedError)
 }
-_PICTURE_SUFFIXES = frozenset(
-    {
-        *(".dng", ".nef", ".nrw", ".cr2", ".cr3", ".crw", ".arw", ".kdc", ".pef", ".orf", ".rw2", ".raf"),
-        *(".3fr", ".iiq", ".tif", ".tiff", ".jpg", ".jpeg", ".png"),
-    }
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,7 +106,7 @@ def inspect(data: bytes, *, name: str) -> Container:
     dng = dng_tags(data, tree) if kind is FileKind.DNG else None
     state, detail = check(data, kind, tree=tree, dng=dng)
     suffix = PurePath(name).suffix.casefold()
-    if kind is FileKind.UNKNOWN and suffix in _PICTURE_SUFFIXES:
+    if kind is FileKind.UNKNOWN and suffix in PICTURE_SUFFIXES:
         detail = f"its name ends in {suffix}, but its content is not a picture of any kind known here"
     found = settings_tree(data, kind) if tree is None else tree
     camera, orientation = settings(data, kind, found)
