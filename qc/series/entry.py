@@ -17,7 +17,8 @@ from qc.sheet.limits import Place
 
 Order = tuple[str, str, int, int]
 """Where a capture stands in the day: time taken (UTC where an offset is recorded, else local; the time of arrival
-where the camera recorded none), file name, number of arrival, 0. `qc.series.order.order_of` makes it."""
+where the camera recorded none), its name less the counter, that counter, number of arrival.
+`qc.series.order.order_of` makes it, `qc.series.order.in_order` sorts by it."""
 
 
 class Purpose(StrEnum):
@@ -48,6 +49,8 @@ class Entry:
         As recorded.
     kind : str or None
         Kind of frame; frames of different kinds are never compared.
+    size : (int, int) or None
+        Width and height of the upright picture; frames of different sizes are never compared.
     verdict : Verdict
         Of the capture alone.
     values : mapping of (reading, zone) to float
@@ -74,6 +77,7 @@ class Entry:
     state: State
     settings: Camera
     kind: str | None
+    size: tuple[int, int] | None = None
     verdict: Verdict
     values: Mapping[Place, float] = field(default_factory=dict)
     found: frozenset[str] = frozenset()

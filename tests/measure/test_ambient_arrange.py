@@ -11,7 +11,7 @@ import pytest
 from qc.errors import UsageError
 from qc.frame import Camera, Frame
 from qc.measure.ambient import arrange
-from qc.measure.ambient.pair import shutter_scaling
+from qc.settings import shutter_scaling
 from tests.measure.ambient_scene import CAMERA, Set, shoot
 
 
@@ -101,6 +101,6 @@ def test_settings_that_differ_are_named() -> None:
 def test_recorded_marks_stand_for_steps_of_the_shutter(lit: float, dark: float, stops: float) -> None:
     # REFERENCE D2: 1/60 stands for 1/64 s, 1/125 for 1/128 s
     frames = [replace(LIT, camera=replace(CAMERA, shutter_s=time)) for time in (lit, dark)]
-    found, doubt = shutter_scaling(frames[0], frames[1])
+    found, doubt = shutter_scaling(frames[0].camera, frames[1].camera)
     assert found == pytest.approx(stops)
     assert doubt < 0.1

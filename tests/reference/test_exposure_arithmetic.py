@@ -17,10 +17,10 @@ import pytest
 from qc.frame import Frame
 from qc.measure.ambient.advice import advice
 from qc.measure.ambient.light import Light
-from qc.measure.ambient.pair import differing, shutter_scaling
 from qc.measure.ambient.readings import pooled
 from qc.measure.ratio import position_ratio
 from qc.rehearse.sensor import Sensor
+from qc.settings import differing, shutter_scaling
 from tests.measure.ambient_scene import CAMERA, shoot
 
 EV = {(8.0, 1 / 125): 12.9658, (11.0, 1 / 125): 13.8846, (16.0, 1 / 125): 14.9658, (16.0, 1 / 100): 14.6439}
@@ -49,7 +49,7 @@ def test_the_formula_of_the_table_is_the_one_used_here(settings: tuple[float, fl
 
 
 def test_a_third_of_a_stop_of_shutter_is_what_the_table_says() -> None:
-    stops, doubt = shutter_scaling(camera_at(16.0, 1 / 100), camera_at(16.0, 1 / 125))
+    stops, doubt = shutter_scaling(camera_at(16.0, 1 / 100).camera, camera_at(16.0, 1 / 125).camera)
     recorded = EV[16.0, 1 / 125] - EV[16.0, 1 / 100]
     assert stops == pytest.approx(1 / 3)
     assert doubt == pytest.approx(abs(1 / 3 - recorded), abs=1e-4)
@@ -68,7 +68,7 @@ def test_a_third_of_a_stop_of_shutter_is_what_the_table_says() -> None:
 def test_rounded_aperture_marks_are_the_same_setting_and_neighbours_are_not(
     one: float, other: float, same: bool
 ) -> None:
-    found = differing(camera_at(one, 1 / 125), camera_at(other, 1 / 125))
+    found = differing(camera_at(one, 1 / 125).camera, camera_at(other, 1 / 125).camera)
     assert ("aperture" not in found) is same
 
 
@@ -76,7 +76,7 @@ def test_rounded_aperture_marks_are_the_same_setting_and_neighbours_are_not(
 def test_rounded_shutter_marks_are_taken_for_the_true_step(nominal: int, off: float) -> None:
     true = 2 ** round(math.log2(nominal))
     assert abs(math.log2(true / nominal)) == pytest.approx(off, abs=5e-4)
-    stops, doubt = shutter_scaling(camera_at(11.0, 1 / 32), camera_at(11.0, 1 / nominal))
+    stops, doubt = shutter_scaling(camera_at(11.0, 1 / 32).camera, camera_at(11.0, 1 / nominal).camera)
     assert stops == pytest.approx(math.log2(true / 32))
     assert doubt == pytest.approx(off, abs=5e-4)
 

@@ -6,6 +6,7 @@ import math
 
 from qc.frame import Camera
 from qc.reading import Finding
+from qc.settings import spoken_time
 
 CAUTION = (
     "Keep the floor lit for people; lamps and heads are hot; change power or lamps only as the maker's "
@@ -21,12 +22,6 @@ SMALLEST = 22.6
 
 MOST_POWER = 3.0
 """Most stops of flash power advised at once: beyond it other heads are wanted. Our own choice."""
-
-_MARKS = (
-    *(4, 5, 6, 8, 10, 13, 15, 20, 25, 30, 40, 50, 60, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800),
-    *(1000, 1250, 1600, 2000, 2500, 3200, 4000, 5000, 6400, 8000),
-)
-"""Shutter marks in thirds of a stop, parts of a second (common practice, no published source)."""
 
 _STEP = 1 / 3
 """Apertures, powers and shutter times are set in thirds of a stop."""
@@ -92,12 +87,3 @@ def _shorter(needed: float, shutter_s: float | None, sync_limit_s: float | None)
         f"a shorter shutter, {spoken_time(wanted)} instead of {spoken_time(shutter_s)}: "
         "shoot both frames again; if the flash part drops, go back"
     )
-
-
-def spoken_time(seconds: float) -> str:
-    """Say a shutter time as it stands on a camera: the mark within a tenth of a stop, "1/125 s", or "0.5 s"."""
-    if seconds > 0.3:
-        return f"{seconds:.2g} s"
-    nearest = min(_MARKS, key=lambda mark: abs(math.log2(mark * seconds)))
-    near = abs(math.log2(nearest * seconds)) <= 0.1
-    return f"1/{nearest if near else round(1.0 / seconds)} s"

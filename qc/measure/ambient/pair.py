@@ -10,14 +10,8 @@ import numpy as np
 
 from qc.errors import UsageError
 from qc.frame import Frame
-from qc.measure.ambient.advice import spoken_time
 from qc.reading import Finding
-
-SAME_EXPOSURE = 0.1
-"""Stops that two recorded settings may differ by and still be the same (REFERENCE D2: rounded marks)."""
-
-LONGEST_SCALING = 1.0
-"""Stops of shutter time up to which the dark frame may be scaled."""
+from qc.settings import different_body, differing, in_words
 
 NEARLY_EQUAL = 1.1
 """A frame less than this factor above another is no brighter: wider than what flash heads repeat to."""
@@ -97,10 +91,9 @@ def check_comparable(a: Frame, b: Frame, name_a: str = "one frame", name_b: str 
     both = f"{name_a} and {name_b} cannot be compared"
     if a.kind != b.kind:
         raise UsageError(f"{both}: one is a {a.kind} file, the other a {b.kind} file")
-    for word in ("make", "model", "serial"):
-        ours, theirs = getattr(a.camera, word), getattr(b.camera, word)
-        if ours and theirs and ours != theirs:
-            raise UsageError(f"{both}: different camera bodies ({word} {ours} and {theirs})")
+    if (bodies := different_body(a.camera, b.camera)) is not None:
+        word, ours, theirs = bodies
+        raise UsageError(f"{both}: different camera bodies ({word} {ours} and {theirs})")
     if (a.height, a.width) != (b.height, b.width):
         raise UsageError(f"{both}: {a.width} × {a.height} and {b.width} × {b.height} pixels")
     if a.cfa != b.cfa or a.colours != b.colours:
@@ -167,50 +160,13 @@ def _without_useless(
     return kept, {*fired, *missed}, tuple(findings)
 
 
-_SETTINGS = (
-    ("iso", "ISO", "{:g}"),
-    ("aperture", "aperture", "f/{:g}"),
-    ("shutter_s", "shutter", ""),
-    ("focal_mm", "focal length", "{:g} mm"),
-    ("lens", "lens", "{}"),
-)
-
-
-def differing(a: Frame, b: Frame) -> dict[str, tuple[object, object]]:
-    """Return the recorded settings that differ, by field of `Camera`; what is not recorded is not compared."""
-    found: dict[str, tuple[object, object]] = {}
-    for field, _, _ in _SETTINGS:
-        ours, theirs = getattr(a.camera, field), getattr(b.camera, field)
-        if ours is not None and theirs is not None and not _same(field, ours, theirs):
-            found[field] = (ours, theirs)
-    return found
-
-
-def _same(field: str, ours: float | str, theirs: float | str) -> bool:
-    if isinstance(ours, str) or isinstance(theirs, str):
-        return ours == theirs
-    stops = abs(math.log2(ours / theirs)) * (2.0 if field == "aperture" else 1.0)
-    return stops <= SAME_EXPOSURE if field in ("aperture", "focal_mm") else stops < 1e-3
-
-
-def in_words(settings: dict[str, tuple[object, object]]) -> str:
-    """Return differing settings as one clause: "ISO 100 and 200, shutter …"."""
-    parts = []
-    for field, word, form in _SETTINGS:
-        if field in settings:
-            ours, theirs = settings[field]
-            said = [spoken_time(float(str(v))) if field == "shutter_s" else form.format(v) for v in (ours, theirs)]
-            parts.append(f"{word} {said[0]} and {said[1]}")
-    return ", ".join(parts)
-
-
 def _settings_findings(
     frames: Sequence[Frame], lit: tuple[int, ...], dark: tuple[int, ...], called: Sequence[str]
 ) -> list[Finding]:
     findings = []
     first = lit[0]
     for i in (*dark, *lit[1:]):
-        settings = differing(frames[first], frames[i])
+        settings = differing(frames[first].camera, frames[i].camera)
         if settings:
             findings.append(
                 Finding(
@@ -220,25 +176,3 @@ def _settings_findings(
                 )
             )
     return findings
-
-
-def shutter_scaling(lit: Frame, dark: Frame) -> tuple[float, float]:
-    """Return by how many stops the dark frame must be raised to the lit frame's shutter time, and how sure.
-
-    Cameras record marks ("1/60") for times in steps of a half or a third of a stop (1/64 s); where the
-    recorded ratio lies within `SAME_EXPOSURE` of such a step, the step is what the shutter did (REFERENCE D2).
-
-    Returns
-    -------
-    stops : float
-        + when the dark frame had the shorter time; 0 when a time is not recorded.
-    doubt : float
-        How far the recorded ratio is from `stops`, in stops: a bound, not a standard error.
-    """
-    if lit.camera.shutter_s is None or dark.camera.shutter_s is None:
-        return 0.0, 0.0
-    recorded = math.log2(lit.camera.shutter_s / dark.camera.shutter_s)
-    steps = [round(recorded * n) / n for n in (1, 3, 2)]
-    nearest = min(steps, key=lambda step: abs(step - recorded))
-    stops = nearest if abs(nearest - recorded) <= SAME_EXPOSURE else recorded
-    return stops, abs(stops - recorded)

@@ -12,18 +12,10 @@ from qc.frame import Frame
 from qc.measure._tiles import grid
 from qc.measure.ambient import says as says
 from qc.measure.ambient.light import Pair, below_black, pair_of
-from qc.measure.ambient.pair import (
-    LONGEST_SCALING,
-    NEARLY_EQUAL,
-    SAME_EXPOSURE,
-    differing,
-    in_words,
-    level,
-    shutter_scaling,
-    split_by_level,
-)
+from qc.measure.ambient.pair import NEARLY_EQUAL, level, split_by_level
 from qc.measure.ambient.tiles import Tiles
 from qc.reading import Finding, Reason
+from qc.settings import differing, not_scalable, shutter_scaling
 
 EXPOSED = 1 / 8
 """Part of the tagged white level that the brightest hundredth of an exposed frame reaches: three stops under it.
@@ -65,13 +57,13 @@ def prepare(lit: Frame, companions: Sequence[Frame]) -> Prepared | Reason:
         within one stop.
     """
     darks, further = _roles(lit, companions)
-    refused = {i: why for i, dark in enumerate(darks) if (why := _not_scalable(lit, dark))}
+    refused = {i: why for i, dark in enumerate(darks) if (why := not_scalable(lit.camera, dark.camera))}
     darks = tuple(dark for i, dark in enumerate(darks) if i not in refused)
     if not darks:
         why = next(iter(refused.values()))
         return Reason("settings_differ", f"{why}: the dark frame must be shot with the settings of the lit one")
-    further = tuple(frame for frame in further if not differing(lit, frame))
-    findings = says.scaled([shutter_scaling(lit, dark) for dark in darks], darks)
+    further = tuple(frame for frame in further if not differing(lit.camera, frame.camera))
+    findings = says.scaled([shutter_scaling(lit.camera, dark.camera) for dark in darks], darks)
     shifts, black, mixed = _one_black((lit, *darks))
     pair = _pair(lit, darks, shifts, black)
     if mixed:
@@ -99,7 +91,7 @@ def _fine_grid(lit: Frame) -> tuple[int, int]:
 
 
 def _pair(lit: Frame, darks: tuple[Frame, ...], shifts: NDArray[np.float64], black: float) -> Pair:
-    return pair_of(lit, darks, tuple(shutter_scaling(lit, dark) for dark in darks), shifts, black)
+    return pair_of(lit, darks, tuple(shutter_scaling(lit.camera, dark.camera) for dark in darks), shifts, black)
 
 
 def _roles(lit: Frame, companions: Sequence[Frame]) -> tuple[tuple[Frame, ...], tuple[Frame, ...]]:
@@ -108,17 +100,6 @@ def _roles(lit: Frame, companions: Sequence[Frame]) -> tuple[tuple[Frame, ...], 
     dark = split_by_level([level(lit), *(level(frame) for frame in companions)])
     darks = tuple(frame for i, frame in enumerate(companions, start=1) if i in dark)
     return darks, tuple(frame for i, frame in enumerate(companions, start=1) if i not in dark)
-
-
-def _not_scalable(lit: Frame, dark: Frame) -> str:
-    """Say which settings keep a dark frame from being used; empty when none does."""
-    settings = differing(lit, dark)
-    fixed = {field: pair for field, pair in settings.items() if field in ("iso", "aperture")}
-    if fixed:
-        return in_words(fixed)
-    if abs(shutter_scaling(lit, dark)[0]) > LONGEST_SCALING + SAME_EXPOSURE:
-        return in_words({"shutter_s": settings["shutter_s"]})
-    return ""
 
 
 def _one_black(frames: tuple[Frame, ...]) -> tuple[NDArray[np.float64], float, bool]:

@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.frame import Frame
-from qc.measure.ambient.advice import CLEAN, advice, spoken_time
+from qc.measure.ambient.advice import CLEAN, advice
 from qc.measure.ambient.light import Light, Pair
 from qc.measure.ambient.tiles import Tiles
 from qc.reading import Finding, Reading
+from qc.settings import spoken_time
 
 _PREDICTED = (2, 1, -1, -2, -3)
 """Stops of shutter time from the present one that are predicted."""
