@@ -192,7 +192,7 @@ def _of_readings(
             zone=reading.zone,
             level=level,
             limit=bar,
-            origin=limit.origin,
+            origin=limit.origin_of(level),
             text=spoken(reading, spec),
         )
         zone = reading.zone or ""

@@ -16,6 +16,12 @@ Problem = tuple[KeyPath, str]
 
 SEVERITIES = ("note", "warn", "halt")
 
+NEEDS = ("dark", "patch", "clean plate", "baseline")
+"""What a set may need before it is struck."""
+
+FRAME = "frame"
+"""The word for the whole picture: no zone may be called so, since nobody could tell the two apart."""
+
 
 def near(word: object, known: Iterable[str]) -> str:
     """Return "; did you mean …?" when a known word is near, else nothing."""
@@ -40,6 +46,7 @@ def cross_problems(raw: Mapping[str, Any], specs: Sequence[Spec]) -> list[Proble
     """
     readings = {reading.name: reading for spec in specs for reading in spec.readings}
     problems = list(_limits(("limits",), raw.get("limits"), readings, None))
+    problems += _needs(raw.get("set"))
     tables = raw.get("zone")
     zones = [(n, z) for n, z in enumerate(tables) if isinstance(z, dict)] if isinstance(tables, list) else []
     problems += _names(zones)
@@ -49,11 +56,21 @@ def cross_problems(raw: Mapping[str, Any], specs: Sequence[Spec]) -> list[Proble
     return problems
 
 
+def _needs(about: object) -> Iterator[Problem]:
+    needs = about.get("needs") if isinstance(about, dict) else None
+    for number, need in enumerate(needs if isinstance(needs, list) else ()):
+        if isinstance(need, str) and need and need not in NEEDS:
+            known = ", ".join(f'"{word}"' for word in NEEDS)
+            yield ("set", "needs", number), f'"{need}" is none of {known}{near(need, NEEDS)}'
+
+
 def _names(zones: Sequence[tuple[int, Mapping[str, Any]]]) -> Iterator[Problem]:
     first: dict[str, int] = {}
     for number, zone in zones:
         name = zone.get("name")
-        if isinstance(name, str) and first.setdefault(name, number) != number:
+        if name == FRAME:
+            yield ("zone", number, "name"), '"frame" is the whole picture; call the zone something else'
+        elif isinstance(name, str) and first.setdefault(name, number) != number:
             yield ("zone", number, "name"), "another zone has this name already"
 
 

@@ -1,11 +1,12 @@
-"""Where each limit comes from: a zone of the sheet, over the sheet, over the preset.
+"""Where each limit comes from: what was accepted, over a zone of the sheet, over the sheet, over the preset.
 
 A limit has a place, the frame or one zone, and one that is meant for the frame never falls onto a zone. A
 preset's limits hold where the reading's `SPEC` says (`limits` with `limit_roles`, `frame_limits`). A ``[limits]``
 table of the sheet is for the frame; for a reading that the frame has none of, it is for the zones that the
 preset's are for. A table of limits in the sheet replaces the whole table below it: with a note taken from one
 place and a halt from another nobody could read off the sheet what is judged. An empty table takes the limits
-away.
+away. What was accepted as intended comes last: it moves those bars of a place that the accepted capture had
+passed, and makes no limit where there is none.
 """
 
 from __future__ import annotations
@@ -13,7 +14,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from qc.reading import Preset, ReadingSpec, Spec
+from qc.reading import Level, Preset, ReadingSpec, Spec, Worse
+from qc.sheet.accepted import Acceptance, widened
 from qc.sheet.sheet import Sheet
 
 Place = tuple[str, str | None]
@@ -30,10 +32,18 @@ class Limit:
         A number for each severity, or None.
     origin : str
         ``"preset series"``, ``"sheet"`` or ``"sheet, zone label"``.
+    accepted : tuple of (Level, str)
+        The severities whose bar was moved by an acceptance, and its words:
+        ``"accepted at SB_0042.dng, 10:12"``.
     """
 
     values: Preset
     origin: str
+    accepted: tuple[tuple[Level, str], ...] = ()
+
+    def origin_of(self, level: Level) -> str:
+        """Return where the bar of one severity comes from."""
+        return dict(self.accepted).get(level, self.origin)
 
 
 def resolve(specs: Sequence[Spec], sheet: Sheet | None, preset: str | None = None) -> Mapping[Place, Limit]:
@@ -68,9 +78,19 @@ def resolve(specs: Sequence[Spec], sheet: Sheet | None, preset: str | None = Non
         for name, table in sheet.zone_limits.items() if sheet else ():
             if reading.name in table:
                 limits[reading.name, name] = Limit(table[reading.name], f"sheet, zone {name}")
+        for acceptance in sheet.accepted if sheet else ():
+            place = (acceptance.reading, acceptance.zone)
+            if acceptance.reading == reading.name and reading.worse is not None and place in limits:
+                limits[place] = _accept(limits[place], acceptance, reading.worse)
     return {place: limit for place, limit in limits.items() if limit.values != Preset()}
 
 
 def _zones_of(reading: ReadingSpec, sheet: Sheet | None) -> tuple[str, ...]:
     roles = reading.limit_roles or reading.per_zone
     return tuple(zone.name for zone in sheet.zones if zone.role in roles) if sheet else ()
+
+
+def _accept(limit: Limit, acceptance: Acceptance, worse: Worse) -> Limit:
+    values, moved = widened(limit.values, acceptance, worse)
+    accepted = dict(limit.accepted) | dict.fromkeys(moved, acceptance.origin)
+    return Limit(values, limit.origin, tuple(sorted(accepted.items())))

@@ -1,7 +1,8 @@
-"""The shape of a set sheet, as pydantic checks it. Used by `qc.sheet.read` only."""
+"""The shape of a set sheet and of what was accepted, as pydantic checks it. Used where they are read only."""
 
 from __future__ import annotations
 
+from datetime import datetime
 from fractions import Fraction
 from typing import Annotated, Literal
 
@@ -120,3 +121,22 @@ class SheetTables(_Table):
     set: SetTable = SetTable()
     limits: dict[str, LimitTable] = {}
     zone: tuple[ZoneTable, ...] = ()
+
+
+class AcceptedTable(_Table):
+    """One ``[[accepted]]``."""
+
+    reading: Words
+    zone: Words | None = None
+    value: Number
+    bar: Number
+    was: Number | None = None
+    capture: Words
+    content: Words | None = None
+    at: datetime
+
+
+class AcceptedTables(_Table):
+    """All that was accepted for one set."""
+
+    accepted: tuple[AcceptedTable, ...] = ()

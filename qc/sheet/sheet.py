@@ -8,6 +8,7 @@ from fnmatch import fnmatchcase
 from typing import Literal
 
 from qc.reading import Preset
+from qc.sheet.accepted import Acceptance
 from qc.sheet.brief import D55, Brief
 from qc.sheet.zones import Zone
 
@@ -26,7 +27,7 @@ class Sheet:
     name : str or None
         What the set is called.
     digest : str or None
-        ``"blake2b:…"`` of the sheet's bytes: results record which sheet they were judged by.
+        ``"blake2b:…"`` of the sheet's bytes, and of what was accepted: results record what they were judged by.
     preset : str or None
         One of `PRESETS`; None when nothing but the sheet's own limits is judged.
     light : {"flash", "continuous"}
@@ -53,6 +54,8 @@ class Sheet:
         Limits by reading, in place of the preset's.
     zone_limits : mapping of str to mapping of str to Preset
         Limits by zone name, then by reading.
+    accepted : tuple of Acceptance
+        What was accepted as intended since, oldest first; `qc.sheet.accepted_file` reads it.
     """
 
     path: str | None = None
@@ -71,6 +74,7 @@ class Sheet:
     zones: tuple[Zone, ...] = ()
     limits: Mapping[str, Preset] = field(default_factory=dict)
     zone_limits: Mapping[str, Mapping[str, Preset]] = field(default_factory=dict)
+    accepted: tuple[Acceptance, ...] = ()
 
     def brief(self, *, sync_limit_s: float | None = None) -> Brief:
         """Return what a measurement may know of the sheet.

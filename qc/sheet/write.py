@@ -21,6 +21,7 @@ from qc.sheet.zones import Role
 _TEMPLATE = """\
 # Set sheet: what is intended for this set. Lines that start with # are notes; remove the # to use one.
 # `qc sheet check` reads it over, `qc explain` names every reading that may have a limit.
+# What `qc sheet accept` widens during the shoot is kept apart, in NAME.accepted.toml; this file stays as typed.
 
 [set]
 name = {name}
@@ -29,7 +30,7 @@ light = "flash"              # "continuous" for a set without flash: there is no
 # baseline = "SB_0007.dng"   # the frame that everyone approved
 # captures = "SB_00*"        # where one folder holds several sets: the file names of this one
 # sync_limit = "1/200"       # shortest shutter time at which the flash is still in step
-# needs = ["dark", "patch", "clean plate"]   # what must be shot before the set is struck
+# needs = ["dark", "patch", "clean plate"]   # what must be shot before the set is struck; also "baseline"
 # flash_white = [0.3324, 0.3474]             # CIE x, y of the flash; this is D55
 # magnification = 0.1        # image size over object size, for depth of field
 # pixel_pitch_um = 3.76      # photosite pitch, for expected blur and depth of field
@@ -62,7 +63,8 @@ def new_sheet(path: str | os.PathLike[str], *, name: str | None = None, preset: 
     Parameters
     ----------
     path : str or os.PathLike
-        Where; ``.set.toml`` is added when the name does not end in it.
+        Where; ``.set.toml`` is added when the name does not end in it: ``a`` and ``a.toml`` are written as
+        ``a.set.toml``, since a sheet by another name would never be found.
     name : str or None
         What the set is called; the file's name when None.
     preset : str
@@ -80,7 +82,7 @@ def new_sheet(path: str | os.PathLike[str], *, name: str | None = None, preset: 
     """
     target = Path(path)
     if not target.name.endswith(SUFFIX):
-        target = target.with_name(target.name + SUFFIX)
+        target = target.with_name(target.name.removesuffix(".toml").removesuffix(".set") + SUFFIX)
     if preset not in PRESETS:
         raise UsageError(f"no preset is called {preset!r}: there are {', '.join(PRESETS)}")
     text = _TEMPLATE.format(name=_quoted(name or target.name.removesuffix(SUFFIX)), preset=preset)

@@ -128,6 +128,19 @@ box = [0.41, 0.38, 0.78, 0.22]
         ("[set]\nneeds = 'dark'\n", 'line 2, set, needs: must be a list, not "dark"'),
         ("[set]\nflash_white = [0.3]\n", "line 2, set, flash_white: has too few numbers"),
         ("[set]\nflash_white = [0.3, 0.3, 0.3]\n", "line 2, set, flash_white: has too many numbers"),
+        (
+            "[set]\nneeds = ['dark', 'clean-plate']\n",
+            'line 2, set, needs: "clean-plate" is none of "dark", "patch", "clean plate", "baseline"; did you mean'
+            ' "clean plate"?',
+        ),
+        (
+            "[set]\nneeds = ['coffee']\n",
+            'line 2, set, needs: "coffee" is none of "dark", "patch", "clean plate", "baseline"',
+        ),
+        (
+            zone("box = [0,0,1,1]").replace("label", "frame"),
+            'line 2, zone "frame", name: "frame" is the whole picture; call the zone something else',
+        ),
         ("set = 3\n", "line 1, set: must be a table, not 3"),
         ("[sett]\nname = 'a'\n", 'line 1, sett: unknown key; did you mean "set"?'),
         ("zone = 3\n", "line 1, zone: must be a list, not 3"),

@@ -26,6 +26,12 @@ def test_a_new_sheet_takes_its_name_from_the_file(tmp_path: Path) -> None:
     assert read_sheet(new_sheet(tmp_path / "blue.set.toml")).name == "blue"
 
 
+@pytest.mark.parametrize("name", ["a", "a.toml", "a.set", "a.set.toml"])
+def test_a_new_sheet_has_a_name_by_which_it_is_found(tmp_path: Path, name: str) -> None:
+    assert new_sheet(tmp_path / name) == tmp_path / "a.set.toml"
+    assert read_sheet(tmp_path / "a.set.toml").name == "a"
+
+
 def test_every_example_in_a_new_sheet_can_be_used_as_it_stands(sheet: Path) -> None:
     lines = sheet.read_text().splitlines()
     used = [re.sub(r"^# (?=\[|[a-z_]+ = )", "", line) for line in lines]
