@@ -123,7 +123,11 @@ def test_the_folder_holds_the_frames_and_one_jpeg(day: tuple[Delivered, ...]) ->
     (pair,) = of(day, Fault.PAIR)
     names = {path.name for path in day[0].path.parent.iterdir()}
     assert names == {d.path.name for d in day} | {f"{day[pair].path.stem}.jpg"}
-    assert measure_capture(day[pair].path.with_suffix(".jpg")).file.state == "whole"
+    finished = measure_capture(day[pair].path.with_suffix(".jpg"))
+    assert finished.file.state == "whole"
+    assert datetime.fromisoformat(str(finished.camera.settings.taken)) == datetime.fromisoformat(
+        day[pair].planned.taken
+    ).replace(microsecond=0)
 
 
 def test_only_the_cut_file_is_not_whole_and_all_come_from_one_camera(day: tuple[Delivered, ...]) -> None:
