@@ -10,12 +10,14 @@ from pathlib import Path
 
 from qc.errors import EmptyError, UnreadableError, VanishedError, printable
 
-_FLAGS = (
+OPEN_FLAGS = (
     os.O_RDONLY
     | getattr(os, "O_CLOEXEC", 0)
     | getattr(os, "O_BINARY", 0)
     | getattr(os, "O_NONBLOCK", 0)  # a pipe under the name must not hang the session
 )
+"""How a capture is opened: to read, never to wait."""
+
 _NO_ATIME: int = getattr(os, "O_NOATIME", 0)
 
 
@@ -111,10 +113,10 @@ def digest_of(data: bytes) -> str:
 
 def _open(path: Path) -> int:
     try:
-        return os.open(path, _FLAGS | _NO_ATIME)
+        return os.open(path, OPEN_FLAGS | _NO_ATIME)
     except PermissionError:
         # the flag is refused on files of another owner (open(2)); the file itself may still be readable
-        return os.open(path, _FLAGS)
+        return os.open(path, OPEN_FLAGS)
 
 
 def _check_kind(path: str | bytes | os.PathLike[str], mode: int) -> None:

@@ -14,7 +14,9 @@ RAW_SUFFIXES = frozenset(
 )
 """Of raws, casefolded."""
 
-RENDERED_SUFFIXES = frozenset({".jpg", ".jpeg", ".tif", ".tiff", ".png", ".heic", ".heif", ".hif", ".avif", ".jxl"})
+RENDERED_SUFFIXES = frozenset(
+    {".jpg", ".jpeg", ".tif", ".tiff", ".png", ".heic", ".heif", ".hif", ".avif", ".jxl"}
+)
 """Of finished pictures, casefolded; a TIFF may hold a raw too."""
 
 PICTURE_SUFFIXES = RAW_SUFFIXES | RENDERED_SUFFIXES
