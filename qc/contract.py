@@ -2,7 +2,7 @@ r"""The JSON contract: ``qc.capture/1``, ``qc.ambient/1`` and ``qc.event/1``, wr
 
 Keys are only ever added within ``/1``; a key that would change its meaning makes it ``/2``. Added so far to
 what was first agreed: `bound` and `doubt` in readings, `edge` in regions, `origin` in the reasons of a verdict,
-`serial` and `focus_m` in camera.
+`serial` and `focus_m` in camera; `standing` in the captures of a watch: what the day makes of them.
 
 File names are the operating system's. Bytes of a name that are not UTF-8 stand as lone surrogates (PEP 383), in
 a line of JSON as ``\udcNN``; `os.fsencode` gives the bytes back.
@@ -23,6 +23,7 @@ from qc.event import Event
 from qc.frame import Camera
 from qc.reading import Finding, Level, Reading, Reason, Region, Unit
 from qc.result import CameraFacts, Cause, FileFacts, MadeBy, Result, Verdict
+from qc.series.entry import Standing
 
 Json = dict[str, Any]
 
@@ -82,9 +83,29 @@ def event_json(event: Event) -> Json:
     return plain
 
 
-def json_line(said: Result | Event) -> str:
-    """Return a result or event as one line of JSON, without a line break at its end."""
+def standing_json(standing: Standing) -> Json:
+    """Return what the day makes of a capture: level, reasons, and the row of frames its first reason stands in."""
+    return {
+        "level": standing.level,
+        "reasons": [_cause(cause) for cause in standing.causes],
+        "repeats": standing.repeats,
+        "first": standing.first_name or None,
+    }
+
+
+def json_line(said: Result | Event, standing: Standing | None = None) -> str:
+    """Return a result or event as one line of JSON, without a line break at its end.
+
+    Parameters
+    ----------
+    said : Result or Event
+        What to write.
+    standing : Standing or None
+        What the day makes of a result, for its key `standing`.
+    """
     document = event_json(said) if isinstance(said, Event) else to_json(said)
+    if standing is not None:
+        document["standing"] = standing_json(standing)
     text = json.dumps(document, ensure_ascii=False, allow_nan=False)
     return _LONE.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
