@@ -18,10 +18,11 @@ from rich.style import Style
 from rich.table import Table
 from rich.text import Text
 
-from qc.judge import spoken_number, spoken_phrase
+from qc.judge import spoken_phrase
 from qc.reading import Level, Reading, ReadingSpec, Spec
 from qc.result import CameraFacts, Cause, Result
 from qc.show.palette import LEVELS
+from qc.words import spoken_number
 
 COLUMN = {
     Level.CLEAR: "▁",
@@ -62,7 +63,8 @@ class Row:
     level: Level | None
 
 
-def _style(level: Level) -> Style:
+def style_of(level: Level) -> Style:
+    """Return how a terminal shows a level; its word and mark say it as well."""
     # an unjudged frame is plain text in the terminal's own colour
     return Style() if level is Level.UNJUDGED else Style(color=Color.from_rgb(*LEVELS[level]))
 
@@ -128,7 +130,7 @@ def line(result: Result, specs: Sequence[Spec], *, name_width: int = 0) -> Table
     row.add_column(no_wrap=True, min_width=min(name_width, LONGEST_NAME))
     row.add_column(no_wrap=True, min_width=12)
     row.add_column(overflow="fold")
-    mark = Text(f"{COLUMN[level]} {level}", style=_style(level))
+    mark = Text(f"{COLUMN[level]} {level}", style=style_of(level))
     row.add_row(Text(time_of(result)), Text(cut_middle(name_of(result))), mark, Text(reason_of(result, specs)))
     return row
 
@@ -176,7 +178,7 @@ def _table(result: Result, specs: Sequence[Spec]) -> Table:
         last = row.place
         remark = Text(row.remark, style="dim")
         if row.level is not None:
-            remark = Text(f"{COLUMN[row.level]} {row.level}  ", style=_style(row.level)) + Text(row.remark)
+            remark = Text(f"{COLUMN[row.level]} {row.level}  ", style=style_of(row.level)) + Text(row.remark)
         view.add_row(Text(place, style="bold"), Text(row.said), Text(row.sure, style="dim"), remark)
     return view
 

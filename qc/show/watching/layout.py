@@ -1,0 +1,203 @@
+"""What a watch says, laid out: lines that scroll, the region under them, and plain lines for a pipe."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from rich.cells import cell_len
+from rich.style import Style
+from rich.text import Text
+
+from qc.reading import Level
+from qc.series.entry import Standing
+from qc.show.text import COLUMN, PLAIN, clean, style_of
+from qc.show.watching import words
+from qc.show.watching.board import STRIP, Board
+from qc.show.watching.fit import cut, cut_middle, pad, tidy
+from qc.show.watching.menu import Menu
+from qc.show.watching.words import Said
+
+WORD = 10
+"""Cells of the longest word of a level, "unmeasured"."""
+
+HALTS_SHOWN = 3
+"""Open halts that stand in the region; how many more there are is said."""
+
+SHORTEST_REASON = 12
+"""Cells that a tail must leave to the reason before it."""
+
+QUIET = Style(dim=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Paper:
+    """What the lines are written on.
+
+    Attributes
+    ----------
+    width, height : int
+        Cells and lines. The last column stays free: where a terminal makes more of a sign than we do, or wraps at
+        its last column, a full line would tear the region.
+    encoding : str
+        What the terminal reads; signs that it has not are written out, and marks are plain.
+    keys : bool
+        Whether it is an interactive terminal.
+    """
+
+    width: int = 80
+    height: int = 24
+    encoding: str = "utf-8"
+    keys: bool = False
+
+    @property
+    def room(self) -> int:
+        """Cells of a line."""
+        return max(self.width - 1, 20)
+
+    @property
+    def marks(self) -> Mapping[Level, str]:
+        """Mark of each level."""
+        return COLUMN if self._wide else PLAIN
+
+    @property
+    def dots(self) -> str:
+        """What stands for text that was cut off."""
+        return "…" if self._wide else "..."
+
+    @property
+    def longest_name(self) -> int:
+        """Cells of the longest name that is not cut."""
+        return min(max(self.room // 4, 12), 40)
+
+    @property
+    def _wide(self) -> bool:
+        return "utf" in self.encoding.lower()
+
+    def tidy(self, text: str) -> str:
+        """Return text as this paper can hold it, one line."""
+        return tidy(text).encode(self.encoding, "backslashreplace").decode(self.encoding)
+
+    def cut(self, text: str, cells: int) -> str:
+        """Return tidied text of at most `cells` cells."""
+        return cut(self.tidy(text), cells, dots=self.dots)
+
+    def cut_middle(self, text: str, cells: int) -> str:
+        """Return tidied text of at most `cells` cells, cut in the middle."""
+        return cut_middle(self.tidy(text), cells, dots=self.dots)
+
+
+def line(said: Said, paper: Paper, *, name_width: int = 0) -> Text:
+    """Return what is said as one line of a terminal; an event may take more lines, indented."""
+    if not said.name:
+        return _event(said, paper)
+    name_width = min(max(name_width, 8), paper.longest_name)
+    text = Text(f"{pad(said.time, 8)}  ", style=QUIET if said.time == "open" else "", no_wrap=True, end="")
+    text.append(pad(paper.cut_middle(said.name, name_width), name_width) + "  ")
+    if said.level is not None:
+        text.append(f"{paper.marks[said.level]} {said.level:<{WORD}}  ", style=style_of(said.level))
+    text.append(told(said, paper, paper.room - text.cell_len), style=QUIET if said.quiet else "")
+    text.rstrip()
+    return text
+
+
+def told(said: Said, paper: Paper, room: int) -> str:
+    """Return reason and tail within `room` cells: the reason is cut, the tail is not."""
+    reason = paper.tidy(said.reason)
+    tails = [paper.tidy(tail) for tail in said.tails]
+    fitting = (t for t in tails if room - cell_len(t) >= min(cell_len(reason), SHORTEST_REASON))
+    whole = (t for t in tails if room - cell_len(t) >= cell_len(reason))
+    tail = next(whole, None) or next(fitting, "")
+    return paper.cut(reason, max(room - cell_len(tail), 0)) + tail
+
+
+def plain_line(said: Said, *, name_width: int = 0) -> str:
+    """Return what is said for a pipe: nothing is cut, nothing wrapped."""
+    reason = clean(said.reason) + clean(said.tails[0])
+    if not said.name:
+        mark = f"{PLAIN[said.level]} {said.level}  " if said.level is not None else ""
+        return f"{said.time}  {mark}{reason}"
+    level = said.level if said.level is not None else Level.UNJUDGED
+    head = f"{said.time}  {pad(clean(said.name), name_width)}  {PLAIN[level]} {level:<{WORD}}"
+    return f"{head}  {reason}".rstrip()
+
+
+def region(board: Board, paper: Paper, *, name_width: int = 0, menu: Menu | None = None) -> list[Text]:
+    """Return what stands under the lines that scroll.
+
+    What always stands there is at the bottom and keeps its place; what comes and goes grows at the top.
+    """
+    halts = _open(board, paper, name_width)
+    lost = [
+        Text.assemble(
+            (f"{pad('now', 8)}  ", QUIET),
+            (paper.cut(f"{paper.marks[level]} {text}", paper.room - 10), style_of(level)),
+        )
+        for level, text in words.troubles(board.beat)
+    ]
+    steady = [_strip(board, paper), _beat(board, paper)]
+    needs = [Text(paper.cut(words.needed(board.beat), paper.room))] if board.beat.needs else []
+    asked = [Text(paper.cut(text, paper.room)) for text in menu.lines()] if menu is not None else []
+    hint = [Text(paper.cut(KEYS, paper.room), style=QUIET)] if paper.keys and not asked else []
+    blank = [Text("")]
+    parts = [blank, halts, lost, steady, needs, hint, asked]
+    for part in (blank, hint, needs, halts):  # on a low screen, what can be missed most goes first
+        while part and sum(map(len, parts)) > paper.height - 2:
+            part.pop()
+    lines = [text for part in parts for text in part]
+    for text in lines:
+        text.no_wrap = True
+        text.end = ""
+    return lines
+
+
+KEYS = "Enter: answer the newest alarm   u: undo   q: end"
+
+
+def _event(said: Said, paper: Paper) -> Text:
+    mark = f"{paper.marks[said.level]} {said.level}  " if said.level is not None else ""
+    lines = textwrap.wrap(mark + paper.tidy(said.reason), max(paper.room - 10, 10), drop_whitespace=True)
+    style = style_of(said.level) if said.level is not None else QUIET
+    return Text.assemble(f"{pad(said.time, 8)}  ", ("\n          ".join(lines), style), end="")
+
+
+def _open(board: Board, paper: Paper, name_width: int) -> list[Text]:
+    halts = list(board.open.values())
+    shown = [
+        line(words.of_open(name, standing), paper, name_width=name_width) for name, standing in halts[:HALTS_SHOWN]
+    ]
+    if (more := len(halts) - HALTS_SHOWN) > 0:
+        shown.append(Text(f"{'':10}and {more} more", style=QUIET))
+    return shown
+
+
+def _strip(board: Board, paper: Paper) -> Text:
+    levels = board.strip()
+    text = Text(f"{pad(f'last {STRIP}', 8)}  ", style=QUIET)
+    text.append(" " * (STRIP - len(levels)))
+    for level in levels:
+        text.append(paper.marks[level], style=style_of(level))
+    if board.looking:
+        name, result = next(reversed(board.looking.items()))
+        level = result.verdict.level
+        text.append("   first look  ", style=QUIET)
+        text.append(paper.cut_middle(name, paper.longest_name) + "  ")
+        text.append(f"{paper.marks[level]} {level}  ", style=style_of(level))
+        first = words.of_capture(
+            result, Standing(content="", level=level, causes=result.verdict.causes), board.specs
+        )
+        text.append(told(first, paper, max(paper.room - text.cell_len, 0)))
+    return text
+
+
+def _beat(board: Board, paper: Paper) -> Text:
+    pieces = [paper.tidy(piece) for piece in words.heartbeat(board.beat, board.beat_at)]
+    while len(pieces) > 1 and cell_len(", ".join(pieces)) > paper.room:
+        pieces.pop()
+    return Text(paper.cut(", ".join(pieces), paper.room))
+
+
+def widest(names: Sequence[str], paper: Paper) -> int:
+    """Return the cells of the longest of some names."""
+    return max((cell_len(paper.tidy(name)) for name in names), default=0)

@@ -1,0 +1,209 @@
+"""A watch in words: what is said of a capture, an event, the state of the watch, and its end."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from qc.event import Event
+from qc.intake.updates import Heartbeat
+from qc.reading import Level, Spec
+from qc.result import Cause, Result
+from qc.series.entry import Standing
+from qc.show.text import clean, reason_of, time_of
+
+NAMES_TOLD = 4
+"""Names at halt or warn that the closing summary lists of each."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Said:
+    """One line to say, not laid out yet.
+
+    Attributes
+    ----------
+    time : str
+        ``HH:MM:SS``, or a word of at most eight signs in its place.
+    name : str
+        File name as the operating system gave it; empty for an event.
+    level : Level or None
+        With a mark and a word; None for an event that asks for no attention.
+    reason : str
+        What there is to say; cut where the line has no room.
+    tails : tuple of str
+        What must stand after the reason and is never cut: the first that leaves the reason enough room is taken.
+    quiet : bool
+        Whether nothing of it is new.
+    kind : str
+        ``"capture"``, ``"restated"``, or the kind of the event.
+    """
+
+    time: str
+    name: str = ""
+    level: Level | None = None
+    reason: str = ""
+    tails: tuple[str, ...] = ("",)
+    quiet: bool = False
+    kind: str = "capture"
+
+
+def of_capture(result: Result, standing: Standing, specs: Sequence[Spec], before: Standing | None = None) -> Said:
+    """Say what the day makes of a capture.
+
+    A cause that stood in the frame before is not said in full again: its first clause and a count are enough. But
+    a cause of the same level that is new goes before it.
+
+    Parameters
+    ----------
+    result, standing
+        Of the capture.
+    specs : sequence of Spec
+        The measurements.
+    before : Standing or None
+        Of the frame taken before it.
+    """
+    said = Said(time=time_of(result), name=result.file.name, level=standing.level)
+    causes = _foremost(standing)
+    if not causes:
+        unjudged = standing.level is Level.UNJUDGED
+        return replace(said, reason=reason_of(result, specs) if unjudged else "")
+    more = f"  (+{len(causes) - 1})" if len(causes) > 1 else ""
+    known = {(cause.reading, cause.zone) for cause in before.causes} if before is not None else set()
+    fresh = [cause for cause in causes if (cause.reading, cause.zone) not in known]
+    if standing.repeats < 2 or (before is not None and fresh):
+        return replace(said, reason=(fresh or causes)[0].text, tails=(more,))
+    nth = f", {ordinal(standing.repeats)}"
+    since = f" frame in a row since {stem(standing.first_name)}"
+    tails = (f"{nth}{since}{more}", f"{nth} frame in a row{more}", f"{nth} in a row{more}")
+    return replace(said, reason=clause(causes[0].text), tails=tails, quiet=True)
+
+
+def of_restated(time: str, name: str, standing: Standing, was: Standing | None) -> Said | None:
+    """Say that the day makes something else of a capture now; None when nothing that was said has changed."""
+    causes, old = _foremost(standing), _foremost(was) if was is not None else []
+    told = causes[0].text if causes else ""
+    said = Said(time=time, name=name, level=standing.level, kind="restated")
+    if was is not None and standing.level is was.level:
+        if told == (old[0].text if old else ""):
+            return None
+        return replace(said, reason=f"now: {told}")
+    more = f"  (+{len(causes) - 1})" if len(causes) > 1 else ""
+    became = f", was {was.level}" if was is not None else ""
+    return replace(said, reason=told, tails=(f"{became}{more}" if told else became.removeprefix(", "),))
+
+
+def of_event(event: Event) -> Said:
+    """Say an event."""
+    return Said(time=event.at[11:19], level=event.level, reason=event.text, kind=event.kind)
+
+
+def of_open(name: str, standing: Standing) -> Said:
+    """Say a halt that nobody answered."""
+    causes = _foremost(standing)
+    more = f"  (+{len(causes) - 1})" if len(causes) > 1 else ""
+    reason = causes[0].text if causes else ""
+    return Said(time="open", name=name, level=standing.level, reason=reason, tails=(more,), kind="open")
+
+
+def heartbeat(beat: Heartbeat, clock: str) -> list[str]:
+    """Return how the watch stands, in pieces, what matters most first."""
+    pieces = [f"{clock}  no frame yet"]
+    if beat.last_name is not None:
+        pieces = [f"{clock}  last {beat.last_name}"]
+        if beat.last_age_s is not None:
+            pieces = [f"{pieces[0]} {age(beat.last_age_s)} ago"]
+    pieces.append(f"{beat.waiting} waiting")
+    if beat.arriving:
+        pieces.append(f"{len(beat.arriving)} arriving")
+    if beat.free_frames is not None:
+        pieces.append(f"room for {thousands(beat.free_frames)} frames")
+    elif beat.free_bytes is not None:
+        pieces.append(f"{beat.free_bytes / 1e9:.0f} GB free")
+    return pieces
+
+
+def troubles(beat: Heartbeat) -> list[tuple[Level, str]]:
+    """Return in words what the watch cannot do at present, worst first."""
+    told = []
+    if beat.folder == "lost":
+        told.append((Level.HALT, "folder lost: no frame can arrive until it is back"))
+    if beat.log == "lost":
+        told.append((Level.WARN, "log lost: measuring goes on, nothing is kept"))
+    return told
+
+
+def needed(beat: Heartbeat) -> str:
+    """Return what the set still needs, or nothing."""
+    return f"still needed: {', '.join(beat.needs)}" if beat.needs else ""
+
+
+def unjudged(folder: str) -> tuple[str, str, str]:
+    """Return the first screen of a watch without sheet and preset: what is judged, what is not, what to do."""
+    sheet = Path(folder) / "NAME.set.toml"
+    return (
+        "judged: whole files, frames with no picture, changed settings, sudden changes of light",
+        "not judged without a set sheet: highlights, sharpness, colour, ambient light; their numbers are shown",
+        f"a set sheet to start from: qc sheet new {shlex.quote(clean(str(sheet)))}",
+    )
+
+
+def closing(told: Mapping[str, tuple[str, Level]], out: str) -> tuple[str, str, str]:
+    """Return the end of a watch in three lines.
+
+    Parameters
+    ----------
+    told : mapping of str to (str, Level)
+        File name and level of each capture, by content, in the order they were told.
+    out : str
+        Folder of the log.
+    """
+    counts = Counter(level for _, level in told.values())
+    by_level = ", ".join(f"{counts[level]} {level}" for level in Level if counts[level])
+    frames = "1 frame" if len(told) == 1 else f"{thousands(len(told))} frames"
+    listed = [f"{level}: {_names(told, level)}" for level in (Level.HALT, Level.WARN) if counts[level]]
+    return f"{frames}{': ' if by_level else ''}{by_level}", "; ".join(listed) or "no halt, no warn", f"log: {out}"
+
+
+def clause(text: str) -> str:
+    """Return the first clause of a cause: enough to know it again."""
+    return re.split(r"(?:: |; |, | \()", text, maxsplit=1)[0]
+
+
+def stem(name: str) -> str:
+    """Return a file name without its suffix."""
+    return Path(name).stem
+
+
+def ordinal(number: int) -> str:
+    """Return 1st, 2nd, 3rd, 4th, 11th, 21st."""
+    teens = 10 < number % 100 < 20
+    return f"{number}{'th' if teens else {1: 'st', 2: 'nd', 3: 'rd'}.get(number % 10, 'th')}"
+
+
+def age(seconds: float) -> str:
+    """Return an age as it is spoken: "14 s", "3 min", "2 h 05 min"."""
+    whole = max(int(seconds), 0)
+    if whole < 60:
+        return f"{whole} s"
+    minutes = whole // 60
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02} min"
+
+
+def thousands(number: int) -> str:
+    """Return a whole number in groups of three."""
+    return f"{number:,}".replace(",", " ")
+
+
+def _foremost(standing: Standing) -> list[Cause]:
+    """Return the first cause and those of its level. A clear frame may have one: what could not be looked at."""
+    return [cause for cause in standing.causes if cause.level == standing.causes[0].level]
+
+
+def _names(told: Mapping[str, tuple[str, Level]], level: Level) -> str:
+    names = [name for name, own in told.values() if own is level]
+    more = len(names) - NAMES_TOLD
+    return ", ".join(names[:NAMES_TOLD]) + (f" and {more} more" if more > 0 else "")
