@@ -46,7 +46,7 @@ ARRIVALS = st.dictionaries(st.text(max_size=3), st.tuples(st.integers(0, 9), st.
 
 
 @given(ARRIVALS)
-def test_whatever_the_order_of_putting_the_order_of_taking_is_the_same(
+def test_the_order_of_putting_does_not_change_the_order_of_taking(
     put: dict[str, tuple[int, float | None]],
 ) -> None:
     there, back = Waiting(), Waiting()

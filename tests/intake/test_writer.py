@@ -115,7 +115,7 @@ def test_a_refusal_is_unknown_and_not_taken_for_an_answer(file: Path, monkeypatc
     def refuse(*_: object) -> int:
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(writer.fcntl, "fcntl", refuse)
+    monkeypatch.setattr("fcntl.fcntl", refuse)
     assert writer_of(file) == "unknown"
 
 
