@@ -14,6 +14,16 @@ from contextlib import contextmanager
 
 _ONE_AT_A_TIME = threading.RLock()
 _STDERR = 2
+_stays = False
+
+
+def stay() -> None:
+    """Leave file descriptor 2 where it is from now on: it is a file, open for reading, of this process alone.
+
+    A worker's is: what a decoder says before it crashes then outlives the process, and blocks read it there.
+    """
+    global _stays
+    _stays = True
 
 
 @contextmanager
@@ -29,6 +39,15 @@ def complaints() -> Iterator[list[str]]:
         Lines, filled on leaving the block, also when it is left by an exception.
     """
     lines: list[str] = []
+    if _stays:
+        began = os.fstat(_STDERR).st_size
+        try:
+            yield lines
+        finally:
+            with os.fdopen(os.dup(_STDERR), "rb") as said:
+                said.seek(began)
+                lines.extend(_lines(said.read()))
+        return
     with _ONE_AT_A_TIME, tempfile.TemporaryFile() as store:
         if sys.stderr is not None:
             sys.stderr.flush()
@@ -44,7 +63,11 @@ def complaints() -> Iterator[list[str]]:
             finally:
                 os.dup2(kept, _STDERR)
                 store.seek(0)
-                text = store.read().decode("utf-8", "backslashreplace")
-                lines.extend(line for line in (part.strip() for part in text.splitlines()) if line)
+                lines.extend(_lines(store.read()))
         finally:
             os.close(kept)
+
+
+def _lines(said: bytes) -> list[str]:
+    parts = said.decode("utf-8", "backslashreplace").splitlines()
+    return [line for line in map(str.strip, parts) if line]
