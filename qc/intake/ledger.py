@@ -1,0 +1,115 @@
+"""The log as a watch needs it: losing it never stops the measuring, and what was missing is added later."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Literal, TypeVar
+
+from qc.errors import LogError
+from qc.event import Event, now
+from qc.log.log import Log
+from qc.log.rows import Captured
+
+Answer = TypeVar("Answer")
+
+DIGESTS_KEPT = 50
+"""How many captures that could not be logged keep their picture in memory (about 2 MB each); readings and verdicts
+of all of them are kept, and are written when the log is well again."""
+
+
+class Ledger:
+    """The log behind a watch.
+
+    Parameters
+    ----------
+    out : Path
+        Folder of the log.
+    """
+
+    def __init__(self, out: Path) -> None:
+        self._out = out
+        self._log: Log | None = None
+        self._waiting: deque[Captured | Callable[[Log], object]] = deque()
+        self._trouble: str | None = None
+
+    @property
+    def state(self) -> Literal["well", "lost"]:
+        """Whether the log can be written."""
+        return "lost" if self._trouble else "well"
+
+    def add(self, captured: Captured) -> list[Event]:
+        """Log a capture, now or as soon as that is possible; returns what has to be told."""
+        self._waiting.append(captured)
+        return self.flush()
+
+    def write(self, act: Callable[[Log], object]) -> list[Event]:
+        """Do something else with the log, now or as soon as that is possible."""
+        self._waiting.append(act)
+        return self.flush()
+
+    def event(self, event: Event) -> list[Event]:
+        """Put an event into the timeline."""
+        return self.write(lambda log: log.event(event))
+
+    def flush(self) -> list[Event]:
+        """Write what could not be written before; call it now and then while the log is lost."""
+        try:
+            log = self._opened()
+            while self._waiting:
+                first = self._waiting[0]
+                if isinstance(first, Captured):
+                    log.add(first)
+                else:
+                    first(log)
+                self._waiting.popleft()
+        except LogError as error:
+            self._thin_out()
+            return self._lost(error)
+        return self._well()
+
+    def read(self, ask: Callable[[Log], Answer], otherwise: Answer) -> tuple[Answer, list[Event]]:
+        """Ask the log something; without it, the other answer and what has to be told."""
+        try:
+            return ask(self._opened()), self._well() if not self._waiting else []
+        except LogError as error:
+            return otherwise, self._lost(error)
+
+    def close(self) -> list[Event]:
+        """Write what can be written and let go of the file."""
+        told = self.flush()
+        if self._log is not None:
+            self._log.close()
+            self._log = None
+        return told
+
+    def _opened(self) -> Log:
+        if self._log is None:
+            self._log = Log.open(self._out)
+        return self._log
+
+    def _lost(self, error: LogError) -> list[Event]:
+        if self._log is not None:
+            self._log.close()  # opened again at the next try: the file may be another one by then
+            self._log = None
+        told = self._trouble
+        self._trouble = str(error)
+        if told is not None:
+            return []
+        return [Event(kind="log_lost", at=now(), text=f"not logged, measuring goes on: {error}")]
+
+    def _well(self) -> list[Event]:
+        if self._trouble is None:
+            return []
+        self._trouble = None
+        return [Event(kind="log_back", at=now(), text="the log is written again; what was missing has been added")]
+
+    def _thin_out(self) -> None:
+        captures = [i for i, item in enumerate(self._waiting) if isinstance(item, Captured)]
+        for i in captures[:-DIGESTS_KEPT]:
+            item = self._waiting[i]
+            assert isinstance(item, Captured)
+            if item.result.digest is not None:
+                self._waiting[i] = replace(item, result=replace(item.result, digest=None))
