@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from qc.errors import UsageError, printable
@@ -16,8 +16,7 @@ SUFFIX = ".set.toml"
 def find_sheet(capture: str | bytes | os.PathLike[str]) -> Sheet | None:
     """Return the sheet that holds for a capture, or None.
 
-    Looked for in the folder ``FOLDER.qc`` beside the capture's folder, then in the capture's folder, then in
-    each folder above it. A sheet whose `captures` pattern does not fit the file name is passed over.
+    Looked for where `places` says. A sheet whose `captures` pattern does not fit the file name is passed over.
 
     Parameters
     ----------
@@ -36,23 +35,45 @@ def find_sheet(capture: str | bytes | os.PathLike[str]) -> Sheet | None:
         When a sheet there has mistakes.
     """
     place = Path(os.path.abspath(os.fsdecode(capture)))  # noqa: PTH100 - a link to a capture is judged where it lies
-    folder = place.parent
-    for where in (folder.with_name(f"{folder.name}.qc"), folder, *folder.parents):
-        sheet = _one_of([s for s in map(read_sheet, _sheets_in(where)) if s.is_for(place.name)])
+    for where in places(place.parent):
+        sheet = _one_of([s for s in map(read_sheet, sheets_in(where)) if s.is_for(place.name)])
         if sheet is not None:
             return sheet
     return None
 
 
-def _sheets_in(folder: Path) -> Sequence[Path]:
+def places(folder: Path) -> Iterator[Path]:
+    """Yield the folders in which the sheet of a folder's captures may lie, nearest first.
+
+    The folder ``FOLDER.qc`` beside it, the folder itself, and the same for each folder above it: a watch on a
+    folder, whose sheet lies beside it, takes in the folders inside it.
+
+    Parameters
+    ----------
+    folder : Path
+        Absolute; it need not exist.
+    """
+    for above in (folder, *folder.parents):
+        if above.name:
+            yield above.with_name(f"{above.name}.qc")
+        yield above
+
+
+def sheets_in(folder: Path) -> Sequence[Path]:
+    """Return the sheets of a folder by name; none of one that is not there, or that may not be listed."""
     try:
         return sorted(path for path in folder.iterdir() if path.name.endswith(SUFFIX) and path.is_file())
     except OSError:
-        return []  # a folder that is not there, or that may not be listed, holds no sheet that could be read
+        return []  # such a folder holds no sheet that could be read
+
+
+def two_hold(paths: Sequence[str]) -> UsageError:
+    """Return the error that names the sheets which hold for the same capture."""
+    names = " and ".join(printable(path) for path in paths)
+    return UsageError(f"two set sheets hold here: {names}; name one with --sheet, or divide them by 'captures'")
 
 
 def _one_of(sheets: Sequence[Sheet]) -> Sheet | None:
     if len(sheets) > 1:
-        names = " and ".join(printable(s.path or "") for s in sheets)
-        raise UsageError(f"two set sheets hold here: {names}; name one with --sheet, or divide them by 'captures'")
+        raise two_hold([sheet.path or "" for sheet in sheets])
     return sheets[0] if sheets else None
