@@ -1,0 +1,54 @@
+"""From a result to the small entry that the folds of a day read."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from qc.reading import Spec
+from qc.result import Result
+from qc.series.entry import Entry, Order
+from qc.series.tiles import Light
+
+
+def entry_of(
+    result: Result, *, order: Order, light: Light | None, specs: Sequence[Spec], content: str | None = None
+) -> Entry:
+    """Return what the folds read of a capture.
+
+    Parameters
+    ----------
+    result : Result
+        Of the capture alone.
+    order : Order
+        `qc.series.order.order_of` makes it.
+    light : ndarray of float32, shape (rows, columns), or None
+        `qc.series.tiles.light_of` makes it from the digest.
+    specs : sequence of Spec
+        The measurements: which readings can give a verdict a cause.
+    content : str or None
+        What the capture is known by, where it could not be read and so has no content of its own.
+
+    Returns
+    -------
+    Entry
+        Without purpose, answers and ambient test: those are the log's to add.
+    """
+    camera = result.camera
+    weighed = {reading.name for spec in specs for reading in spec.readings if reading.worse is not None}
+    return Entry(
+        content=content or result.file.content or f"path:{result.file.path}",
+        name=result.file.name,
+        order=order,
+        state=result.file.state,
+        settings=camera.settings,
+        kind=camera.kind,
+        size=(camera.width, camera.height) if camera.width and camera.height else None,
+        verdict=result.verdict,
+        values={
+            (reading.name, reading.zone): reading.value
+            for reading in result.readings
+            if reading.value is not None and reading.name in weighed
+        },
+        found=frozenset(finding.code for finding in result.findings),
+        light=light,
+    )

@@ -1,0 +1,178 @@
+"""The folds over a day: at once (`fold`), or capture by capture as they arrive (`Day`); both say the same."""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from qc.reading import Level, Spec
+from qc.series import body
+from qc.series.entry import Entry, Standing
+from qc.series.order import in_order, moment
+from qc.series.pairs import pairs_of
+
+
+def fold(entries: Iterable[Entry], *, specs: Sequence[Spec]) -> tuple[Standing, ...]:
+    """Return where each capture of a day stands.
+
+    Parameters
+    ----------
+    entries : iterable of Entry
+        In any order; of several with the same content the last counts.
+    specs : sequence of Spec
+        The measurements: which way of a reading is worse.
+
+    Returns
+    -------
+    tuple of Standing
+        One a content, in the order taken. The same for any order of `entries`.
+    """
+    worse, state, standings = body.worse_of(specs), body.START, []
+    for entry in in_order({entry.content: entry for entry in entries}.values()):
+        state, taken = body.step(state, entry, worse)
+        standings.append(taken.standing)
+    return tuple(standings)
+
+
+class Day:
+    """The captures of a day as they arrive; what it says always equals `fold` over all of them.
+
+    A capture at the end costs the same however many there are; a late one costs the captures after it up to
+    where it makes no difference any more.
+
+    Parameters
+    ----------
+    specs : sequence of Spec
+        The measurements.
+    """
+
+    def __init__(self, specs: Sequence[Spec]) -> None:
+        self._worse = body.worse_of(specs)
+        self._ordered: list[Entry] = []
+        self._after: list[body.State | None] = []
+        """State after each of them; None where it is to be made."""
+        self._by_content: dict[str, Entry] = {}
+        self._standings: dict[str, Standing] = {}
+        self._dark: set[str] = set()
+        self._halts: set[str] = set()
+
+    @property
+    def entries(self) -> tuple[Entry, ...]:
+        """All captures, in the order taken."""
+        return tuple(self._ordered)
+
+    @property
+    def standings(self) -> tuple[Standing, ...]:
+        """Where each of them stands, in the same order."""
+        return tuple(self._standings[entry.content] for entry in self._ordered)
+
+    def entry(self, content: str) -> Entry | None:
+        """Return one capture; None where there is none of this content."""
+        return self._by_content.get(content)
+
+    def standing(self, content: str) -> Standing | None:
+        """Return where one capture stands; None where there is none of this content."""
+        return self._standings.get(content)
+
+    def open_halts(self) -> list[Standing]:
+        """Return what stands at halt, in the order taken; an answered cause puts nothing there."""
+        halted = in_order(self._by_content[content] for content in self._halts)
+        return [self._standings[entry.content] for entry in halted]
+
+    def pairs(self) -> Mapping[str, str]:
+        """Return for each dark frame the lit one it is tested against; see `qc.series.pairs.pairs_of`."""
+        return pairs_of(self._ordered, self._dark)
+
+    def put(self, entry: Entry) -> list[Standing]:
+        """Add a capture, or replace the one of the same content.
+
+        Returns
+        -------
+        list of Standing
+            What is new or changed, in the order taken.
+        """
+        old = self._by_content.get(entry.content)
+        if old is not None and old.order == entry.order:
+            return self._exchange(old, entry)
+        changed = self.drop(entry.content) if old is not None else []
+        low, high = self._moment(entry)
+        group = in_order([*self._ordered[low:high], entry])
+        self._by_content[entry.content] = entry
+        return self._in_order([*changed, *self._replace(low, high, group)])
+
+    def change(self, content: str, **fields: Any) -> list[Standing]:
+        """Change some fields of a capture: purpose, answers, ambient test.
+
+        Returns
+        -------
+        list of Standing
+            What changed, in the order taken.
+
+        Raises
+        ------
+        KeyError
+            When there is no capture of this content.
+        """
+        return self.put(replace(self._by_content[content], **fields))
+
+    def drop(self, content: str) -> list[Standing]:
+        """Take a capture out; nothing happens where there is none of this content.
+
+        Returns
+        -------
+        list of Standing
+            What changed for others, in the order taken.
+        """
+        entry = self._by_content.pop(content, None)
+        if entry is None:
+            return []
+        del self._standings[content]
+        self._dark.discard(content)
+        self._halts.discard(content)
+        low, high = self._moment(entry)
+        group = in_order(other for other in self._ordered[low:high] if other is not entry)
+        return self._replace(low, high, group)
+
+    def _exchange(self, old: Entry, new: Entry) -> list[Standing]:
+        low, high = self._moment(old)
+        self._by_content[new.content] = new
+        group = [new if entry is old else entry for entry in self._ordered[low:high]]
+        # the light of a capture is not compared, so states that hold it look the same with another
+        return self._replace(low, high, group, to_the_end=old.light is not new.light)
+
+    def _moment(self, entry: Entry) -> tuple[int, int]:
+        key = moment(entry)
+        return bisect_left(self._ordered, key, key=moment), bisect_right(self._ordered, key, key=moment)
+
+    def _replace(self, low: int, high: int, group: list[Entry], *, to_the_end: bool = False) -> list[Standing]:
+        """Put other captures in the place of some, and fold anew from the first that is another."""
+        while low < high and group and group[0] is self._ordered[low]:
+            low, group = low + 1, group[1:]
+        self._ordered[low:high] = group
+        self._after[low:high] = [None] * len(group)
+        state = self._after[low - 1] if low else body.START
+        changed = []
+        for place in range(low, len(self._ordered)):
+            assert state is not None
+            state, taken = body.step(state, self._ordered[place], self._worse)
+            if self._note(taken):
+                changed.append(taken.standing)
+            if not to_the_end and state == self._after[place]:
+                break
+            self._after[place] = state
+        return changed
+
+    def _note(self, taken: body.Taken) -> bool:
+        standing = taken.standing
+        content = standing.content
+        (self._dark.add if taken.dark else self._dark.discard)(content)
+        (self._halts.add if standing.level is Level.HALT else self._halts.discard)(content)
+        before, self._standings[content] = self._standings.get(content), standing
+        return before != standing
+
+    def _in_order(self, standings: Iterable[Standing]) -> list[Standing]:
+        newest = {standing.content: standing for standing in standings}
+        there = [self._by_content[content] for content in newest if content in self._by_content]
+        return [newest[entry.content] for entry in in_order(there)]

@@ -1,0 +1,76 @@
+"""From the causes of a capture alone and those of the series to where it stands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from qc.judge import ALWAYS
+from qc.reading import Level
+from qc.result import Cause, Verdict
+from qc.series.entry import Entry, Purpose
+from qc.series.findings import AMBIENT_TEST, LIGHT_CHANGED, NO_FLASH, ORIGIN, SETTINGS_CHANGED
+from qc.series.levels import severity, worst
+from qc.series.misfire import NEARLY_BLACK
+
+_SLOTS = {SETTINGS_CHANGED: 0, NO_FLASH: 1, LIGHT_CHANGED: 3, AMBIENT_TEST: 4}
+"""Where the series' causes go among those of one level: settings, misfire, the capture's own, the rest."""
+
+_OWN = 2
+
+_UNJUDGED = Verdict(level=Level.UNJUDGED)
+
+
+def own_verdict(entry: Entry, *, dark: bool) -> Verdict:
+    """Return the verdict that counts for a capture apart from the series.
+
+    Parameters
+    ----------
+    entry : Entry
+        The capture.
+    dark : bool
+        Whether the flash did not light it.
+
+    Returns
+    -------
+    Verdict
+        Of a frame declared dark that of its ambient test; of a frame left out nothing, as long as its file is
+        whole; of an undeclared dark frame its own, less the cause that the series says better.
+    """
+    if entry.state != "whole":
+        return entry.verdict
+    if entry.purpose is Purpose.LEAVE_OUT:
+        return _UNJUDGED
+    if entry.purpose is Purpose.DARK:
+        return entry.ambient or _UNJUDGED
+    if not dark:
+        return entry.verdict
+    return without(entry.verdict, {(NEARLY_BLACK, None)})
+
+
+def without(verdict: Verdict, places: Iterable[tuple[str, str | None]]) -> Verdict:
+    """Return a verdict less the causes at some places, with the level that is left.
+
+    Where nothing is left that asks for something it is `clear` as long as something was judged by a limit, else
+    `unjudged`.
+    """
+    gone = frozenset(places)
+    causes = tuple(cause for cause in verdict.causes if (cause.reading, cause.zone) not in gone)
+    if len(causes) == len(verdict.causes):
+        return verdict
+    level = worst(causes)
+    if level is None and not severity(verdict.level):
+        level = verdict.level
+    if level is None:
+        judged = any(cause.origin != ALWAYS for cause in verdict.causes)
+        level = Level.CLEAR if judged else Level.UNJUDGED
+    return Verdict(level=level, causes=causes)
+
+
+def ranked(own: Verdict, series: Sequence[Cause]) -> tuple[Cause, ...]:
+    """Return all causes, worst first and then in the order of importance."""
+
+    def rank(cause: Cause) -> tuple[int, int]:
+        slot = _SLOTS.get(cause.reading, _OWN) if cause.origin == ORIGIN else _OWN
+        return -severity(cause.level), slot
+
+    return tuple(sorted((*own.causes, *series), key=rank))
