@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from qc.errors import CaptureError as CaptureError
     from qc.errors import DamagedError as DamagedError
     from qc.errors import EmptyError as EmptyError
+    from qc.errors import LogError as LogError
     from qc.errors import QcError as QcError
     from qc.errors import SheetError as SheetError
     from qc.errors import TruncatedError as TruncatedError
@@ -62,6 +63,7 @@ _PLACES = {
         "CaptureError",
         "DamagedError",
         "EmptyError",
+        "LogError",
         "QcError",
         "SheetError",
         "TruncatedError",

@@ -11,6 +11,7 @@
     │   ├── UnsupportedError    a known kind that no decoder reads  state "unsupported"
     │   └── UnreadableError     not a picture, a directory, locked  state "unreadable"
     ├── SheetError              a set sheet has mistakes; `.problems` lists them all
+    ├── LogError                the log cannot be opened, read or written; `.path`, `.cause`
     └── UsageError              a wrong call: unknown reading, frames that cannot be compared
 
 The text of an error is one line that names the file and the cause; commands
@@ -105,6 +106,26 @@ class SheetError(QcError):
 
     def __str__(self) -> str:
         return "\n".join(f"{printable(self.path)}: {problem}" for problem in self.problems)
+
+
+class LogError(QcError):
+    """The log of a day cannot be opened, read or written; nothing is half written.
+
+    Parameters
+    ----------
+    path : str or os.PathLike
+        The log, or the digest beside it.
+    cause : str
+        Why, in a few words without the file's name.
+    """
+
+    def __init__(self, path: str | os.PathLike[str], cause: str) -> None:
+        self.path = path
+        self.cause = cause
+        super().__init__(path, cause)
+
+    def __str__(self) -> str:
+        return f"{printable(self.path)}: {self.cause}"
 
 
 class UsageError(QcError):

@@ -1,0 +1,72 @@
+"""What people said of captures: a pure fold over the events, in which what was taken back had never been."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from qc.event import Event
+from qc.series.entry import Purpose
+from qc.sheet.limits import Place
+
+ACTS = ("role", "answered", "accepted")
+"""Kinds of events by which a person says something of a capture; ``undone`` takes one back."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Said:
+    """What people said, as it holds now.
+
+    Attributes
+    ----------
+    purposes : mapping of str to Purpose
+        The role of each capture that was given one, by content.
+    answered : mapping of str to frozenset of (reading or code, zone)
+        Causes that were answered or accepted, by content.
+    acts : tuple of (int, Event)
+        Roles, answers and acceptances that were not taken back, oldest first: the last one is what would be
+        undone next.
+    """
+
+    purposes: Mapping[str, Purpose] = field(default_factory=dict)
+    answered: Mapping[str, frozenset[Place]] = field(default_factory=dict)
+    acts: tuple[tuple[int, Event], ...] = ()
+
+
+def said(events: Iterable[tuple[int, Event]]) -> Said:
+    """Fold events with their numbers, in any order, into what holds now.
+
+    A later role of a capture stands over an earlier one, and a role of None takes it away; an acceptance answers
+    its cause on the capture it was made at. What an ``undone`` event names counts as if it had not been; an
+    ``undone`` can itself be undone.
+    """
+    acts = _standing(events)
+    purposes: dict[str, Purpose | None] = {}
+    answered: dict[str, set[Place]] = defaultdict(set)
+    for _, event in acts:
+        if event.content is None:
+            continue
+        if event.kind == "role":
+            purpose = event.data["purpose"]
+            purposes[event.content] = None if purpose is None else Purpose(purpose)
+        else:
+            answered[event.content].add((event.data["reading"], event.data.get("zone")))
+    return Said(
+        purposes={content: purpose for content, purpose in purposes.items() if purpose is not None},
+        answered={content: frozenset(places) for content, places in answered.items()},
+        acts=acts,
+    )
+
+
+def _standing(events: Iterable[tuple[int, Event]]) -> tuple[tuple[int, Event], ...]:
+    undone: set[int] = set()
+    standing = []
+    for number, event in sorted(events, key=lambda one: one[0], reverse=True):  # an undoing comes after its act
+        if number in undone:
+            continue
+        if event.kind == "undone":
+            undone.add(int(event.data["of"]))
+        elif event.kind in ACTS:
+            standing.append((number, event))
+    return tuple(reversed(standing))
