@@ -45,6 +45,9 @@ APERTURE = 11.0
 FLASH_STOPS = 0.03
 """How far a head's flash may lie above or below its nominal power."""
 
+FIRST, BETWEEN = 6, 3
+"""Ordinary frames before the first fault, and after each."""
+
 SERIAL = "SB-2027"
 START = "2026-11-25T09:40:00.000+01:00"
 
@@ -160,6 +163,11 @@ def plan(
     return tuple(day)
 
 
+def shortest(faults: Sequence[Fault]) -> int:
+    """Return how many frames a day needs at least to hold these faults."""
+    return FIRST + sum(len(PLANTS[fault]) + BETWEEN for fault in faults) if faults else 0
+
+
 def shoot_day(
     day: Sequence[Planned],
     folder: Path,
@@ -210,11 +218,15 @@ def _deliver(shot: Shot, path: Path, plant: Planted | None, write: Write) -> Non
 
 
 def _setups(frames: int, planted: Mapping[int, Planted], rng: np.random.Generator) -> list[tuple[int, Bottles]]:
-    """Return number and bottles of each frame's set-up; one holds for a few frames and never ends with a fault."""
+    """Return number and bottles of each frame's set-up; one holds for a few frames and never ends with a fault.
+
+    Nor shortly before a weak flash: what changed with the bottles, no picture could tell from other light.
+    """
+    kept = {at - before for at, plant in planted.items() if plant.fault is Fault.WEAK for before in range(1, 4)}
     setups: list[tuple[int, Bottles]] = []
     last, bottles, left = -1, None, 0
     for number in range(frames):
-        if bottles is None or (left <= 0 and number not in planted):
+        if bottles is None or (left <= 0 and number not in planted and number not in kept):
             last, bottles, left = last + 1, next_set(bottles, rng), int(rng.integers(3, 9))
         setups.append((last, bottles))
         left -= 1
@@ -235,17 +247,16 @@ def _shoot(studio: Studio, planned: Planned) -> Shot:
 
 def _places(frames: int, faults: Sequence[Fault], rng: np.random.Generator) -> dict[int, Planted]:
     """Return what is planted in which frame: every fault has ordinary frames before and after it."""
-    first, between = 6, 3
-    need = first + sum(len(PLANTS[fault]) + between for fault in faults)
-    if faults and frames < need:
+    need = shortest(faults)
+    if frames < need:
         raise UsageError(f"{len(faults)} faults need a day of at least {need} frames, not {frames}")
-    extra = np.diff(np.sort(rng.integers(0, max(frames - need, 0) + 1, len(faults))), prepend=0)
+    extra = np.diff(np.sort(rng.integers(0, frames - need + 1, len(faults))), prepend=0)
     places: dict[int, Planted] = {}
-    at = first
+    at = FIRST
     for fault, more in zip(faults, extra.tolist(), strict=True):
         at += more
         places |= {at + step: plant for step, plant in enumerate(PLANTS[fault]) if plant is not None}
-        at += len(PLANTS[fault]) + between
+        at += len(PLANTS[fault]) + BETWEEN
     return places
 
 
@@ -253,7 +264,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Fill a folder with a rehearsed day, for a watch in another terminal."""
     parser = argparse.ArgumentParser(prog="python -m qc.rehearse.day", description=main.__doc__)
     parser.add_argument("folder", type=Path, help="made when it does not exist; no file in it is replaced")
-    parser.add_argument("--frames", type=int, default=60)
+    parser.add_argument("--frames", type=int, default=0, help="60, or what the faults need")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--faults", default=",".join(Fault), help="what to plant, with commas; all unless told")
     parser.add_argument(
@@ -264,7 +275,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     given = parser.parse_args(arguments)
     try:
         faults = [Fault(name.strip()) for name in given.faults.split(",") if name.strip()]
-        day = plan(given.seed, given.frames, faults)
+        day = plan(given.seed, given.frames or max(60, shortest(faults)), faults)
         _make_room(given.folder, day)
     except (UsageError, ValueError, OSError) as error:
         parser.error(str(error))

@@ -27,6 +27,7 @@ class Fault(StrEnum):
     AMBIENT = "ambient pair"
     COPY = "copy"
     PAIR = "raw and jpeg"
+    WEAK = "weak flash"
     SETTING_STAYS = "setting stays"
 
 
@@ -45,6 +46,8 @@ class Planted:
         quiet.
     flash : bool
         Whether the heads fire.
+    stops : float
+        How much more light than they ought to the heads give.
     spot : float
         Power of the snooted spot, which lights the label when it goes wrong.
     room : mapping of str to float or None
@@ -60,6 +63,7 @@ class Planted:
     level: Level = Level.UNJUDGED
     level_with_sheet: Level = Level.CLEAR
     flash: bool = True
+    stops: float = 0.0
     spot: float = 0.0
     room: Powers | None = None
     focus_back: float = 0.0
@@ -67,7 +71,9 @@ class Planted:
 
     def light(self, heads: Powers, room: Powers) -> tuple[Powers, Powers]:
         """Return the powers of heads and room in this frame, from those of the day."""
-        burning = {**heads, "spot": self.spot} if self.spot else heads
+        burning = {name: power * 2**self.stops for name, power in heads.items()}
+        if self.spot:
+            burning["spot"] = self.spot
         return burning if self.flash else {}, room if self.room is None else self.room
 
 
@@ -88,6 +94,7 @@ PLANTS: Mapping[Fault, tuple[Planted | None, ...]] = MappingProxyType(
             None,
             _both(Fault.SETTING, "aperture closed to f/11 again", Level.WARN, aperture=11.0),
         ),
+        Fault.WEAK: (_both(Fault.WEAK, "shot before the heads were ready again", Level.WARN, stops=-0.6),),
         Fault.SETTING_STAYS: (
             _both(Fault.SETTING_STAYS, "aperture opened from f/11 to f/8, for good", Level.WARN, aperture=8.0),
         ),
