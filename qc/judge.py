@@ -10,10 +10,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from qc.reading import Alarm, Finding, Level, Preset, Rank, Reading, ReadingSpec, Spec, Worse
+from qc.reading import Alarm, Bound, Finding, Level, Preset, Rank, Reading, ReadingSpec, Spec, Worse
 from qc.result import Cause, FileFacts, Verdict
 from qc.sheet.limits import Limit, Place
 from qc.sheet.zones import Role, Zone
+from qc.words import spoken_number, stop_word
 
 ALWAYS = "always"
 """Origin of a cause that needs no sheet."""
@@ -126,26 +127,29 @@ def spoken(reading: Reading, spec: ReadingSpec) -> str:
 
 
 def spoken_phrase(reading: Reading, spec: ReadingSpec) -> str:
-    """Return the phrase of a reading with its number; a dash stands for a number that is missing.
+    """Return the phrase of a reading with its number, or what it is that has no number.
 
     A bound is said ("at least 7.2"); a reading that may go either way says which in words, or carries its sign.
     """
-    phrase, number = spec.phrase, "–"
-    if reading.value is not None:
-        below = spec.phrase_below if reading.value < 0 else ""
-        phrase = below or phrase
-        signed = spec.worse == "either" and not spec.phrase_below
-        number = spoken_number(abs(reading.value) if below else reading.value, spec.decimals, signed=signed)
-    bound = f"{reading.bound} " if reading.bound else ""
-    return phrase.format(value=bound + number, zone=reading.zone or "frame")
+    value, bound = reading.value, reading.bound
+    if value is None:
+        return f"{spec.spoken_name} not measured"
+    shown = round(value, spec.decimals)
+    if shown == 0 and spec.phrase_zero and bound is None:
+        return spec.phrase_zero.format(zone=reading.zone or "frame")
+    phrase, signed = spec.phrase, spec.worse == "either" and not spec.phrase_below
+    if shown < 0 and spec.phrase_below:
+        # the more, the lower: a bound is one from the other side
+        phrase, value, bound = spec.phrase_below, -value, _TURNED.get(bound)
+    number = spoken_number(value, spec.decimals, signed=signed)
+    return phrase.format(
+        value=f"{bound} {number}" if bound else number,
+        stops=stop_word(value, spec.decimals),
+        zone=reading.zone or "frame",
+    )
 
 
-def spoken_number(value: float, decimals: int, *, signed: bool = False) -> str:
-    """Return a number with a true minus sign, and never "−0.0"."""
-    text = f"{value:{'+' if signed else ''},.{decimals}f}".replace(",", " ")
-    if float(text.replace(" ", "")) == 0:
-        text = text.lstrip("+-")
-    return text.replace("-", "−")
+_TURNED: Mapping[Bound | None, Bound] = {"at least": "at most", "at most": "at least"}
 
 
 def _of_state(file: FileFacts) -> Verdict:

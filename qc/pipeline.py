@@ -19,7 +19,7 @@ from qc.errors import CaptureError, UsageError, printable
 from qc.judge import judge
 from qc.reading import Finding, Measured, Spec
 from qc.result import CameraFacts, FileFacts, MadeBy, Result, State
-from qc.sheet.limits import resolve
+from qc.sheet.limits import Limit, Place, resolve
 from qc.sheet.sheet import PRESETS, Sheet
 
 if TYPE_CHECKING:
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from qc.decode import MosaicHint
     from qc.digest import Digest
     from qc.frame import Frame
+    from qc.measure.ambient.advice import Wanted
     from qc.sheet.brief import Brief
     from qc.sheet.zones import Zone
 
@@ -144,6 +145,23 @@ def measure_stages(
     yield _result(opened, in_order, findings, specs=specs, sheet=sheet, preset=preset, digest=digest)
 
 
+def unmeasured(path: AnyPath, cause: str, *, size: int = 0) -> Result:
+    """Return the result of a capture that could not be measured for a reason that lies not in the file.
+
+    Parameters
+    ----------
+    path : path
+        The capture.
+    cause : str
+        In words: "took longer than 60 s and was stopped".
+    size : int
+        Its bytes.
+    """
+    name = os.fsdecode(path)
+    file = FileFacts(path=name, name=Path(name).name, bytes=size, state="unreadable", detail=cause)
+    return _result(_Opened(file=file, camera=CameraFacts()), [], (), specs=[], sheet=None, preset=None)
+
+
 def rejudge(result: Result, sheet: Sheet | None = None, *, preset: str | None = None) -> Result:
     """Judge a capture that was measured before by other limits; nothing is decoded.
 
@@ -163,16 +181,18 @@ def rejudge(result: Result, sheet: Sheet | None = None, *, preset: str | None = 
 
     _check_preset(preset)
     specs = [spec for spec in all_specs() if spec.name in result.made_by.methods]
+    limits = resolve(specs, sheet, preset)
+    findings = _advised_again(result, limits) if result.schema == "qc.ambient/1" else result.findings
     verdict = judge(
         result.file,
         result.readings,
-        result.findings,
+        findings,
         specs=specs,
         zones=sheet.zones if sheet else (),
-        limits=resolve(specs, sheet, preset),
+        limits=limits,
     )
     about = (sheet.name, sheet.digest) if sheet else (None, None)
-    return replace(result, verdict=verdict, sheet_name=about[0], sheet_digest=about[1])
+    return replace(result, findings=findings, verdict=verdict, sheet_name=about[0], sheet_digest=about[1])
 
 
 def _open(path: AnyPath, decoder: str, mosaic: MosaicHint | None) -> _Opened:
@@ -220,22 +240,25 @@ def measure_ambient(
     Returns
     -------
     Result
-        `file` and `camera` are those of the first lit frame; `dark` and `lit` hold all of them. When fewer than
+        `file` and `camera` are those of the lit frame that is measured, the first of `lit`; of several it is the
+        one of the middle level, whatever their order. `dark` and `lit` hold all of them. When fewer than
         two frames can be read, it is the result of the first bad one, without readings.
 
     Raises
     ------
     UsageError
-        When the frames cannot be compared (different bodies, sizes or kinds; only one), or the sheet says that
-        the light is continuous.
+        When the frames cannot be compared (different bodies, sizes or kinds, a turned camera; only one), no frame
+        that is named as dark can be read, or the sheet says that the light is continuous.
     """
     from qc.digest import make_digest
     from qc.measure.ambient import SPEC, arrange
+    from qc.measure.ambient.advice import advised
 
     _check_preset(preset)
     if sheet is not None and sheet.light == "continuous":
         raise UsageError("the set sheet says that the light is continuous: there is no flash to test against")
     opened = _open_all(paths, dark, decoder, mosaic)
+    _check_named_dark(opened)
     good = [(o, o.frame, told) for o, told in opened if o.frame is not None]
     bad = [o for o, _ in opened if o.frame is None]
     if len(good) < 2:
@@ -247,16 +270,19 @@ def measure_ambient(
     zones, brief = _intent(sheet, sync_limit_s)
     lit = order.lit[0]
     companions = [frames[number] for number in order.companions]
-    measured = [SPEC(frames[lit], zones=zones, brief=brief, companions=companions)]
+    measured = SPEC(frames[lit], zones=zones, brief=brief, companions=companions)
+    wanted = _wanted_under_flash(resolve([SPEC], sheet, preset))
+    advice = advised(measured.readings, measured.findings, frames[lit].camera, brief.sync_limit_s, wanted)
+    measured = replace(measured, findings=(*measured.findings, *advice))
     findings = (*(_left_out(o) for o in bad), *_of_decoding([o for o, _, _ in good]), *order.findings)
     result = _result(
         good[lit][0],
-        measured,
+        [measured],
         findings,
         specs=[SPEC],
         sheet=sheet,
         preset=preset,
-        digest=make_digest(frames[lit], measured),
+        digest=make_digest(frames[lit], [measured]),
     )
     return replace(
         result,
@@ -264,6 +290,29 @@ def measure_ambient(
         dark=tuple((good[n][0].file, good[n][0].camera) for n in order.dark),
         lit=tuple((good[n][0].file, good[n][0].camera) for n in order.lit),
     )
+
+
+def _wanted_under_flash(limits: Mapping[Place, Limit]) -> dict[Place, Wanted]:
+    """Return what the mildest bar of each limit on ambient light asks for, by place."""
+    from qc.measure.ambient.advice import READ, Wanted
+
+    wanted = {}
+    for place, limit in limits.items():
+        bars = [bar for bar in (limit.values.note, limit.values.warn, limit.values.halt) if bar is not None]
+        if place[0] in READ and bars:
+            wanted[place] = Wanted(bars[0], limit.origin)
+    return wanted
+
+
+def _advised_again(result: Result, limits: Mapping[Place, Limit]) -> tuple[Finding, ...]:
+    """Return the findings of an ambient test with advice that fits other limits."""
+    from qc.measure.ambient.advice import advised
+
+    kept = tuple(finding for finding in result.findings if finding.code != "advice")
+    of_measurement = [finding for finding in kept if "frame" not in finding.data]  # not of a frame left out
+    sync = next((f.data["sync_limit_s"] for f in kept if f.code == "prediction"), None)
+    wanted = _wanted_under_flash(limits)
+    return (*kept, *advised(result.readings, of_measurement, result.camera.settings, sync, wanted))
 
 
 def _open_all(
@@ -274,7 +323,17 @@ def _open_all(
     every = list(dict.fromkeys(os.fsdecode(path) for path in (*paths, *dark)))
     if len(every) < 2:
         raise UsageError("the ambient test needs two frames: one with the flash, one without")
-    return [(_open(path, decoder, mosaic), path in named) for path in every]
+    opened = [(_open(path, decoder, mosaic), path in named) for path in every]
+    # as they were taken: what a test says does not depend on the order of its arguments
+    return sorted(opened, key=lambda one: (one[0].camera.settings.taken or "", one[0].file.name, one[0].file.path))
+
+
+def _check_named_dark(opened: Sequence[tuple[_Opened, bool]]) -> None:
+    """Refuse a test whose named dark frames cannot be read: another frame would be taken for the dark one."""
+    named = [one for one, told in opened if told]
+    if named and all(one.frame is None for one in named):
+        why = "; ".join(f"{printable(one.file.path)}: {one.file.detail}" for one in named)
+        raise UsageError(f"{why}; no frame that is named as dark can be read")
 
 
 def _of_decoding(opened: Sequence[_Opened]) -> Iterator[Finding]:

@@ -287,9 +287,14 @@ class ReadingSpec:
         Its unit.
     phrase : str
         How a photographer would say it, with ``{value}`` and, where useful, ``{zone}``: "burnt {value} %".
+        ``{stops}`` is "stop" or "stops", as the number asks for.
     phrase_below : str
         The same for values below 0, whose sign it says in words: "cool by {value} mired" beside "warm by
         {value} mired". Empty where there are none, or where the sign is said as a sign.
+    phrase_zero : str
+        What is said in place of either where the number shown is 0: "neither warm nor cool".
+    called : str
+        What the quantity is called where it has no number: "depth of field"; by its catalogue name when empty.
     meaning : str
         What the number is, in one or two sentences.
     low_end, high_end : str
@@ -338,6 +343,8 @@ class ReadingSpec:
     limits: Mapping[str, Preset] = field(default_factory=dict)
     limits_source: str = ""
     phrase_below: str = ""
+    phrase_zero: str = ""
+    called: str = ""
     limit_roles: tuple[Role, ...] = ()
     frame_limits: Mapping[str, Preset] = field(default_factory=dict)
     comparable_when: str = ""
@@ -346,6 +353,11 @@ class ReadingSpec:
     def __post_init__(self) -> None:
         if (self.limits or self.frame_limits) and not (self.limits_source and self.worse):
             raise ValueError(f"{self.name}: default limits need a source and a direction")
+
+    @property
+    def spoken_name(self) -> str:
+        """What the quantity is called in words."""
+        return self.called or self.name.partition(".")[2].replace("_", " ")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,12 +8,13 @@ from typing import get_args
 import pytest
 
 from qc.errors import CaptureError
-from qc.judge import OF_CAPTURE, judge, passed, spoken, spoken_number
+from qc.judge import OF_CAPTURE, judge, passed, spoken
 from qc.measure import specs
 from qc.reading import Bound, Finding, Level, Preset, Reading, Reason, Worse
 from qc.result import FileFacts, State, Verdict
 from qc.sheet.limits import resolve
 from qc.sheet.sheet import Sheet
+from qc.words import spoken_number, spoken_stops
 from tests.sheet.toys import BLUR, BURNT, LABEL, NECK, SPECS, TINT
 
 WHOLE = FileFacts(path="SB_0007.dng", name="SB_0007.dng")
@@ -244,8 +245,30 @@ def test_which_way_is_said_in_words_where_there_are_words_for_it(value: float, s
     assert spoken(reading("tint.shift", value), spec) == said
 
 
-def test_a_missing_number_is_said_as_a_dash() -> None:
-    assert spoken(reading("blur.width", None, "neck"), BLUR.readings[0]) == "neck blur – px"
+def test_a_missing_number_is_said_in_words() -> None:
+    assert spoken(reading("blur.width", None, "neck"), BLUR.readings[0]) == "neck width not measured"
+    named = replace(BLUR.readings[0], called="blur")
+    assert spoken(reading("blur.width", None), named) == "blur not measured"
+
+
+def test_what_goes_neither_way_is_said_so() -> None:
+    spec = replace(TINT.readings[1], phrase_below="cool {value} mired", phrase_zero="neither warm nor cool")
+    assert spoken(reading("tint.shift", -0.4), spec) == "neither warm nor cool"
+    assert spoken(reading("tint.shift", -0.6), spec) == "cool 1 mired"
+
+
+def test_a_bound_turns_where_its_number_is_said_the_other_way() -> None:
+    spec = replace(TINT.readings[0], phrase="{value} {stops} under", phrase_below="{value} {stops} brighter")
+    assert spoken(reading("tint.under", -4.0, bound="at least"), spec) == "at most 4.0 stops brighter"
+    assert spoken(reading("tint.under", -1.0), spec) == "1.0 stop brighter"
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [(0.3, "0.3 stop"), (1.0, "1.0 stop"), (1.04, "1.0 stop"), (1.1, "1.1 stops"), (0.0, "0.0 stops")],
+)
+def test_one_stop_or_a_part_of_it_is_a_stop(value: float, said: str) -> None:
+    assert spoken_stops(value) == said
 
 
 @pytest.mark.parametrize(

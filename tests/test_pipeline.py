@@ -202,6 +202,20 @@ def test_the_dark_frame_may_be_named_alone(pair: tuple[Path, Path]) -> None:
     assert measure_ambient([lit], dark=[dark]).dark[0][0].name == "dark.dng"
 
 
+def test_a_frame_named_as_dark_that_cannot_be_read_is_refused_and_not_replaced(pair: tuple[Path, Path]) -> None:
+    gone = pair[0].with_name("gone.dng")
+    with pytest.raises(UsageError, match=r"gone\.dng: .*; no frame that is named as dark can be read"):
+        measure_ambient(pair, dark=[gone])
+
+
+def test_advice_follows_the_limits_it_is_judged_by_again(pair: tuple[Path, Path]) -> None:
+    result = measure_ambient(pair, preset="strict")
+    (strict,) = [f for f in result.findings if f.code == "advice"]
+    assert (strict.data["wanted_stops"], strict.data["wanted_by"]) == (7.0, "preset strict")
+    assert [f for f in rejudge(result, preset="strict").findings if f.code == "advice"] == [strict]
+    assert not [f for f in rejudge(result, preset="loose").findings if f.code == "advice"]
+
+
 def test_one_frame_is_no_ambient_test(pair: tuple[Path, Path]) -> None:
     with pytest.raises(UsageError, match="two frames"):
         measure_ambient(pair[:1])

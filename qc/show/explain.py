@@ -59,8 +59,8 @@ def explain_reading(reading: ReadingSpec) -> Iterator[str]:
     """Yield the explanation of one reading: meaning, unit, both ends, method, source, limits with theirs."""
     yield f"{reading.name}  ({reading.unit})"
     yield from _field("means", reading.meaning)
-    phrases = [phrase for phrase in (reading.phrase, reading.phrase_below) if phrase]
-    yield from _field("said as", " or ".join(phrases).replace("{value}", "N").replace("{zone}", "ZONE"))
+    phrases = [phrase for phrase in (reading.phrase, reading.phrase_below, reading.phrase_zero) if phrase]
+    yield from _field("said as", " or ".join(phrases).format(value="N", zone="ZONE", stops="stops"))
     yield from _field("smallest", reading.low_end)
     yield from _field("largest", reading.high_end)
     yield from _field("worse", _WORSE[reading.worse])

@@ -6,9 +6,11 @@ from collections.abc import Sequence
 
 from qc.frame import Frame
 from qc.measure.ambient import SPEC
+from qc.measure.ambient.advice import advised
 from qc.reading import Finding, Measured, Reading
 from qc.sheet.brief import Brief
 from qc.sheet.zones import Zone
+from tests.measure.ambient_scene import CAMERA
 
 SWEEP = Zone.from_box("sweep", "backdrop", (0.0, 0.0, 1.0, 0.08))
 BLUE_POT = Zone.from_box("blue pot", "protect", (0.72, 0.35, 0.12, 0.4))
@@ -35,3 +37,9 @@ def value(measured: Measured, name: str, zone: str | None = None) -> float:
 
 def said(measured: Measured, code: str) -> list[Finding]:
     return [finding for finding in measured.findings if finding.code == code]
+
+
+def advice_on(measured: Measured, *, lit: Frame | None = None, sync: float | None = None) -> list[Finding]:
+    """Advice as the pipeline gives it where the set has no limits."""
+    camera = lit.camera if lit is not None else CAMERA
+    return advised(measured.readings, measured.findings, camera, sync, {})

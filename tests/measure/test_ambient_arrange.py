@@ -28,9 +28,31 @@ def test_frames_are_told_apart_in_any_order(order: tuple[int, ...]) -> None:
     found = arrange(frames)
     assert {order[i] for i in found.lit} == {0, 1}
     assert {order[i] for i in found.dark} == {2, 3}
-    assert found.lit == tuple(sorted(found.lit))
     assert set(found.companions) == {*found.dark, *found.lit[1:]}
-    assert found.findings == ()
+    assert [f.code for f in found.findings] == ["lit_chosen"]
+
+
+LIT3 = flat(0.1, 5)  # a head missed
+
+
+@pytest.mark.parametrize("order", list(permutations(range(4))))
+def test_the_lit_frame_of_the_middle_level_is_measured_in_any_order(order: tuple[int, ...]) -> None:
+    frames = [(LIT, LIT2, LIT3, DARK)[i] for i in order]
+    found = arrange(frames, names=[f"SB_{i}.dng" for i in order])
+    assert order[found.lit[0]] == 1
+    assert found.findings[0].text == "SB_1.dng, the middle one of 3 lit frames, is measured"
+
+
+def test_of_two_lit_frames_the_darker_is_measured_and_said() -> None:
+    for frames in ([LIT, LIT2, DARK], [LIT2, DARK, LIT]):
+        found = arrange(frames)
+        assert frames[found.lit[0]] is LIT2
+        assert "the darker of two lit frames" in found.findings[0].text
+
+
+def test_a_lit_frame_that_no_dark_one_fits_is_not_chosen() -> None:
+    wide = replace(LIT3, camera=replace(CAMERA, aperture=5.6))
+    assert arrange([wide, LIT, DARK]).lit[0] == 1
 
 
 def test_a_pair_of_a_real_set_is_told_apart_at_one_stop_and_at_twelve() -> None:
@@ -64,6 +86,7 @@ def test_a_pair_without_difference_keeps_its_roles_for_the_measurement_to_judge(
         (flat(0.004, camera=replace(CAMERA, serial="7")), ""),
         (flat(0.004, size=(64, 64)), "pixels"),
         (replace(DARK, kind="linear"), "linear file"),
+        (replace(DARK, orientation=6), "turned"),
         (shoot(np.full((3, 64, 96), 0.004), 1, cfa="BGGR"), "mosaics differ"),
     ],
 )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from qc.frame import Colour
-from tests.measure.ambient_run import BLUE_POT, SWEEP, get, run, said, value
+from tests.measure.ambient_run import BLUE_POT, SWEEP, advice_on, get, run, said, value
 from tests.measure.ambient_scene import D55, TUNGSTEN, WINDOW, Set, shoot
 
 # colour
@@ -75,7 +75,7 @@ def test_the_worst_place_is_named(orientation: int, field: str) -> None:
     found = said(run(lit, dark), "worst_place")[0]
     assert found.data["place"] == field
     assert found.data["stops_under"] == pytest.approx(4.0, abs=0.1)
-    assert field in said(run(lit, dark), "advice")[0].text
+    assert field in advice_on(run(lit, dark))[0].text
     assert not said(run(*Set(stops=7.0).frames()), "worst_place")
 
 

@@ -10,8 +10,9 @@ import pytest
 
 from qc.frame import Camera
 from qc.measure.ambient import arrange
+from qc.measure.ambient.advice import Wanted, advice, advised
 from qc.sheet.brief import Brief
-from tests.measure.ambient_run import ZONES, get, run, said, value
+from tests.measure.ambient_run import ZONES, advice_on, get, run, said, value
 from tests.measure.ambient_scene import CAMERA, TUNGSTEN, Set, shoot
 
 # what the frames themselves say
@@ -114,8 +115,18 @@ def test_ambient_light_is_predicted_to_follow_the_shutter_and_stop_at_the_sync_l
         assert time >= 0.93 / 125
 
 
+def test_the_sync_time_itself_is_among_the_times_predicted() -> None:
+    for sync in (1 / 100, 1 / 200):
+        measured = run(*Set(stops=5.0).frames(), brief=Brief(sync_limit_s=sync))
+        data = said(measured, "prediction")[0].data
+        assert min(data["shutter_s"]) == pytest.approx(sync)
+        assert min(data["shutter_s"]) == data["shutter_s"][-1]
+    exact = said(run(*Set(stops=5.0).frames(), brief=Brief(sync_limit_s=1 / 60)), "prediction")[0].data
+    assert all(abs(time - 1 / 60) > 0.001 for time in exact["shutter_s"])
+
+
 def test_advice_comes_in_order_and_ends_with_the_caution() -> None:
-    found = said(run(*Set(stops=5.0).frames(), brief=Brief(sync_limit_s=1 / 125)), "advice")[0]
+    (found,) = advice_on(run(*Set(stops=5.0).frames()), sync=1 / 125)
     first, second, third = found.data["steps"]
     assert "switch off the source" in first
     assert "smaller aperture" in second
@@ -131,9 +142,86 @@ def test_a_shorter_shutter_is_never_advised_beyond_a_stated_sync_limit(
     limit: float | None, shutter: float | None
 ) -> None:
     lit, dark = (replace(f, camera=replace(CAMERA, shutter_s=shutter)) for f in Set(stops=5.0).frames())
-    found = said(run(lit, dark, brief=Brief(sync_limit_s=limit)), "advice")[0]
+    (found,) = advice_on(run(lit, dark, brief=Brief(sync_limit_s=limit)), lit=lit, sync=limit)
     assert not any("shutter" in step for step in found.data["steps"])
 
 
 def test_a_clean_set_gets_no_advice() -> None:
-    assert not said(run(*Set(stops=8.0).frames()), "advice")
+    assert not advice_on(run(*Set(stops=8.0).frames()))
+
+
+@pytest.mark.parametrize("stops", [2.13, 3.77, -1.0, 0.96])
+@pytest.mark.parametrize("aim", [6.0, 6.6, 4.3])
+def test_the_numbers_of_an_advice_add_up_as_they_are_said(stops: float, aim: float) -> None:
+    found = advice(stops, "over the frame", CAMERA, 1 / 125, wanted=Wanted(aim, "sheet"))
+    under, wanted, short = (found.data[key] for key in ("stops_under", "wanted_stops", "short_by_stops"))
+    assert round(under + short, 1) == wanted
+    assert f"{wanted:.1f} stops under are wanted (sheet): {short:.1f} short" in found.text
+    assert f"{abs(under):.1f} stop" in found.text
+    assert ("brighter than the flash" in found.text) == (under < 0)
+    assert "-" not in found.text
+
+
+def test_advice_goes_by_the_sets_own_limit_and_only_where_it_has_one() -> None:
+    measured = run(*Set(stops=5.0).frames(), zones=ZONES)
+    asked: list[dict[tuple[str, str | None], Wanted]] = [
+        {("ambient.stops_under", "blue pot"): Wanted(7.0, "sheet")},
+        {("ambient.stops_under", None): Wanted(4.3, "preset loose")},
+    ]
+    (strict,) = advised(measured.readings, [], CAMERA, None, asked[0])
+    assert (strict.data["wanted_stops"], "in blue pot" in strict.text) == (7.0, True)
+    assert not advised(measured.readings, [], CAMERA, None, asked[1])
+
+
+# a head that fired in the dark frame
+
+
+def test_a_head_that_lights_one_side_is_not_taken_for_the_room() -> None:
+    flash, ambient = Set(stops=7.0).layers()
+    head = np.zeros((1, *flash.shape[1:]))
+    head[:, :, -90:] = 0.5
+    measured = run(shoot(flash + ambient, 1), shoot(flash * head + ambient, 2))
+    (found,) = said(measured, "dark_like_flash")
+    assert found.text.startswith("looks like a flash: a head may have fired")
+    assert "right" in found.data["place"]
+    assert found.data["percent"] == pytest.approx(15, abs=4)
+    assert not {"ambient_source", "worst_place", "ambient_mirrored", "prediction"} & {
+        f.code for f in measured.findings
+    }
+    assert not advice_on(measured)
+
+
+def test_a_place_that_only_the_other_head_lights_is_no_room_light_either() -> None:
+    # on that side the dark frame is as bright as the lit one, so that no tile there is usable
+    flash, ambient = Set(stops=7.0).layers()
+    head = np.zeros((1, *flash.shape[1:]))
+    head[:, :, :100] = 1.0
+    assert said(run(shoot(flash + ambient, 1), shoot(flash * head + ambient, 2)), "dark_like_flash")
+
+
+@pytest.mark.parametrize("stops", [1.0, 1.8, 3.0])
+def test_a_bright_room_of_another_colour_is_a_room(stops: float) -> None:
+    assert not said(run(*Set(stops=8.0, lamp_stops=stops).frames()), "dark_like_flash")
+
+
+def test_a_lamp_where_no_flash_reaches_is_a_lamp() -> None:
+    flash, ambient = Set(stops=8.0, lamp_stops=1.0).layers()
+    flash[:, :, :120] = 0.0
+    assert not said(run(shoot(flash + ambient, 1), shoot(ambient, 2)), "dark_like_flash")
+
+
+@pytest.mark.parametrize("stops", [2.5, 4.0, 7.0])
+def test_room_light_of_the_flash_own_colour_is_suspected_only_when_bright(stops: float) -> None:
+    assert not said(run(*Set(stops=stops).frames()), "dark_like_flash")
+
+
+# several lit frames
+
+
+def test_how_the_flash_repeats_is_a_reading_with_a_limit() -> None:
+    flash, ambient = Set(stops=6.0).layers()
+    lit, dark, second = shoot(flash + ambient, 1), shoot(ambient, 2), shoot(flash * 0.95 + ambient, 3)
+    assert value(run(lit, dark, second), "flash_spread") == pytest.approx(-np.log2(0.95), abs=0.005)
+    alone = get(run(lit, dark), "flash_spread").reason
+    assert alone is not None
+    assert alone.code == "one_lit"

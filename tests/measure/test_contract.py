@@ -181,7 +181,7 @@ def test_the_catalogue_explains_every_reading(name: str) -> None:
         assert reading.name.count(".") == 1
         fields = [field for _, field, _, _ in string.Formatter().parse(reading.phrase) if field is not None]
         assert "value" in fields, reading.name
-        assert set(fields) <= {"value", "zone"}, reading.name
+        assert set(fields) <= {"value", "zone", "stops"}, reading.name
         assert "." not in reading.phrase.replace("{value}", "").split(" ")[0], "a catalogue name is not spoken"
         for text in (reading.meaning, reading.low_end, reading.high_end, reading.method, reading.source):
             assert text.strip() == text

@@ -115,4 +115,4 @@ def test_one_dn_of_black_moves_the_result_as_the_table_says(stops: int, error: f
 def test_a_smaller_aperture_is_named_by_its_true_mark() -> None:
     found = advice(5.6, "", replace(CAMERA, aperture=8.0), None)
     # one stop from f/8 is f/11.3
-    assert "1.0 stops more flash with a smaller aperture (f/11)" in found.data["steps"][1]
+    assert "1.0 stop more flash with a smaller aperture (f/11)" in found.data["steps"][1]

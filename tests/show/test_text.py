@@ -91,7 +91,7 @@ def test_the_full_view_says_every_reading_in_words_and_never_by_its_catalogue_na
         "frame | 3.00 % of a fact | ±?",
         "frame | room at least 7.2 stops under",
         "label | burnt 0.31 % | ±0.004 | # halt | over 0.20 (preset series)",
-        "neck | blur – px | - note | texture: blur cannot be read",
+        "neck | width not measured | - note | texture: blur cannot be read",
         "nothing reaches saturation",
         "label: a glint",
         "±? the noise is not known",

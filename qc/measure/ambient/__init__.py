@@ -23,6 +23,7 @@ from qc.measure.ambient import readings as make
 from qc.measure.ambient import says
 from qc.measure.ambient.bright import with_bright_doubt
 from qc.measure.ambient.colour import Hue, Ratio, flash_neutral, hue, shift
+from qc.measure.ambient.fired import like_flash
 from qc.measure.ambient.light import Light
 from qc.measure.ambient.pair import Arrangement, arrange, check_comparable
 from qc.measure.ambient.prepare import Prepared, equal_light, prepare
@@ -105,14 +106,17 @@ class _Test:
             if equal.useless:
                 refused = _refused(Reason(equal.finding.code, equal.finding.text), self.zones)
                 return replace(refused, findings=tuple(findings))
+        elif (fired := like_flash(self.pair, self.tiles, self.neutral)) is not None:
+            findings.append(fired)
         if not self.where.any():
             return replace(_refused(self._why_unusable(self.tiles), self.zones), findings=tuple(findings))
         found, spread = says.dark_findings(self.pair, self.where, self.shape)
         self.pair = replace(self.pair, doubt=self.pair.doubt + spread / 2)
-        findings += found + says.repeatability(self.pair, self.tiles, self.prepared.further)
-        return self._measured(findings)
+        repeats, spread_of_flash = says.repeatability(self.pair, self.tiles, self.prepared.further)
+        findings += found + repeats
+        return self._measured(findings, make.flash_spread(spread_of_flash))
 
-    def _measured(self, findings: list[Finding]) -> Measured:
+    def _measured(self, findings: list[Finding], flash_spread: Reading) -> Measured:
         groups = self._groups()
         whole = self._light(None, self.tiles, self.where)
         mirrored = structure(self.pair, self.prepared.fine, self.zones)
@@ -120,14 +124,16 @@ class _Test:
         readings.append(
             make.structured(mirrored, stated=self.pair.stated, clipped=any(d.clip.any() for d in self.pair.darks))
         )
+        readings.append(flash_spread)
         lights: dict[str, Light] = {}
         for zone in self.zones:
             readings += self._zone(zone, groups, lights)
-        findings += source_findings(self.pair, self.tiles, self.where, lights, self._hue)
-        findings += worst_place(self.pair, groups, whole, self.zones)
-        findings += mirrored_findings(self.pair, mirrored, self.neutral, self._hue)
-        findings += says.prediction(whole, self.pair, self.brief.sync_limit_s)
-        findings += says.advised(readings, findings, self.pair, self.brief.sync_limit_s)
+        if not {"flash_in_dark", "dark_like_flash"} & {finding.code for finding in findings}:
+            # what is flash is not spoken of as the room's light
+            findings += source_findings(self.pair, self.tiles, self.where, lights, self._hue)
+            findings += worst_place(self.pair, groups, whole, self.zones)
+            findings += mirrored_findings(self.pair, mirrored, self.neutral, self._hue)
+            findings += says.prediction(whole, self.pair, self.brief.sync_limit_s)
         return Measured(
             readings=tuple(readings),
             findings=tuple(findings),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +11,7 @@ import numpy as np
 from qc.errors import UsageError
 from qc.frame import Frame
 from qc.reading import Finding
-from qc.settings import different_body, differing, in_words
+from qc.settings import different_body, differing, in_words, not_scalable
 
 NEARLY_EQUAL = 1.1
 """A frame less than this factor above another is no brighter: wider than what flash heads repeat to."""
@@ -27,14 +27,15 @@ class Arrangement:
     Attributes
     ----------
     lit : tuple of int
-        Frames with flash, in the order given; the first is the one that is measured.
+        Frames with flash; the first is the one that is measured, the others follow in the order given.
     dark : tuple of int
         Frames without flash, in the order given.
     companions : tuple of int
         What goes beside ``lit[0]`` into the measurement: the dark frames, then the further lit ones, less
         those that are no use (a dark frame that the flash lit, a lit frame that it did not).
     findings : tuple of Finding
-        ``settings_differ``, and ``flash_in_dark`` or ``no_flash_in_lit`` for frames left out.
+        ``settings_differ``, ``flash_in_dark`` or ``no_flash_in_lit`` for frames left out, and ``lit_chosen``
+        where there were several lit frames to choose from.
     """
 
     lit: tuple[int, ...]
@@ -47,7 +48,9 @@ def arrange(frames: Sequence[Frame], dark: Sequence[int] = (), *, names: Sequenc
     """Tell lit from dark frames, in whatever order they come.
 
     The frames are split at the widest gap between their mean levels, in stops; with `dark` given, all others
-    are lit. No tag is asked: studio flash is often recorded as "not fired".
+    are lit. No tag is asked: studio flash is often recorded as "not fired". Of several lit frames the one of the
+    middle level is measured, of two the darker: the choice hangs on their light and not on their order, and one
+    frame in which a head missed or fired twice is not chosen.
 
     Parameters
     ----------
@@ -77,13 +80,36 @@ def arrange(frames: Sequence[Frame], dark: Sequence[int] = (), *, names: Sequenc
     dark_ones = _named_dark(dark, len(frames)) if dark else split_by_level(levels)
     lit = tuple(i for i in range(len(frames)) if i not in dark_ones)
     darks = tuple(sorted(dark_ones))
-    lit, useless, findings = _without_useless(lit, darks, levels, called)
+    useless, findings = _useless(lit, darks, levels, called)
     if dark and len(frames) > 2 and (set(darks) <= useless or _none_brighter(lit, darks, levels)):
         wrong = ", ".join(called[i] for i in darks)
         raise UsageError(f"{wrong}: named as dark and as bright as a lit frame; name the frame without flash")
+    choice = _choice(frames, tuple(i for i in lit if i not in useless) or lit, darks, levels)
+    lit = (_middle(choice), *(i for i in lit if i != _middle(choice)))
+    findings += tuple(_chosen(choice, called))
     findings += tuple(_settings_findings(frames, lit, darks, called))
     companions = tuple(i for i in (*darks, *lit[1:]) if i not in useless)
     return Arrangement(lit=lit, dark=darks, companions=companions, findings=findings)
+
+
+def _choice(
+    frames: Sequence[Frame], lit: tuple[int, ...], dark: tuple[int, ...], levels: Sequence[float]
+) -> list[int]:
+    """Return the lit frames that some dark frame may be held against, by level; all of them if there is none."""
+    fit = [i for i in lit if any(not not_scalable(frames[i].camera, frames[d].camera) for d in dark)]
+    return sorted(fit or lit, key=lambda i: (levels[i], frames[i].camera.taken or "", i))
+
+
+def _middle(choice: list[int]) -> int:
+    return choice[(len(choice) - 1) // 2]
+
+
+def _chosen(choice: list[int], called: Sequence[str]) -> Iterator[Finding]:
+    if len(choice) < 2:
+        return
+    which = "the darker of two" if len(choice) == 2 else f"the middle one of {len(choice)}"
+    text = f"{called[_middle(choice)]}, {which} lit frames, is measured"
+    yield Finding(code="lit_chosen", text=text, data={"frame": _middle(choice), "lit_frames": len(choice)})
 
 
 def check_comparable(a: Frame, b: Frame, name_a: str = "one frame", name_b: str = "another") -> None:
@@ -96,6 +122,8 @@ def check_comparable(a: Frame, b: Frame, name_a: str = "one frame", name_b: str 
         raise UsageError(f"{both}: different camera bodies ({word} {ours} and {theirs})")
     if (a.height, a.width) != (b.height, b.width):
         raise UsageError(f"{both}: {a.width} × {a.height} and {b.width} × {b.height} pixels")
+    if a.orientation != b.orientation:
+        raise UsageError(f"{both}: the camera was turned between them; shoot both again without touching it")
     if a.cfa != b.cfa or a.colours != b.colours:
         raise UsageError(f"{both}: their colour filter mosaics differ")
 
@@ -129,12 +157,12 @@ def _none_brighter(lit: tuple[int, ...], dark: tuple[int, ...], levels: Sequence
     return top < NEARLY_EQUAL * max(bottom, 1e-9)
 
 
-def _without_useless(
+def _useless(
     lit: tuple[int, ...], dark: tuple[int, ...], levels: Sequence[float], called: Sequence[str]
-) -> tuple[tuple[int, ...], set[int], tuple[Finding, ...]]:
-    """Leave out frames that contradict their role, as long as one of that role remains."""
+) -> tuple[set[int], tuple[Finding, ...]]:
+    """Return the frames that contradict their role, as long as one of that role remains, and why."""
     if _none_brighter(lit, dark, levels):
-        return lit, set(), ()
+        return set(), ()
     top, bottom = max(levels[i] for i in lit), min(levels[i] for i in dark)
     middle = math.sqrt(top * max(bottom, top * 2.0**-_FARTHEST))
     fired = [i for i in dark if levels[i] > max(middle, top / NEARLY_EQUAL)]
@@ -155,9 +183,7 @@ def _without_useless(
         )
         for i in missed
     ]
-    # the frame that is measured comes first, and must be one that the flash did light
-    kept = tuple(i for i in lit if i not in missed) + tuple(missed)
-    return kept, {*fired, *missed}, tuple(findings)
+    return {*fired, *missed}, tuple(findings)
 
 
 def _settings_findings(

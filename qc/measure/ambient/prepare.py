@@ -21,12 +21,6 @@ EXPOSED = 1 / 8
 """Part of the tagged white level that the brightest hundredth of an exposed frame reaches: three stops under it.
 Two frames alike and this bright were both lit; alike and darker, neither was. Our own choice."""
 
-HEAD_FIRED = 2.0
-"""Stops under the flash above which ambient light of exactly the flash's colour is suspect."""
-
-_SAME_COLOUR = 0.03
-"""Part by which the ratios of two colours may differ and the colour be the same."""
-
 
 @dataclass(frozen=True, slots=True)
 class Prepared:
@@ -159,8 +153,4 @@ def equal_light(pair: Pair, tiles: Tiles) -> Equal | None:
     if flash < ambient and dark_exposed:
         text = "the dark frame holds more light than the flash adds: did the flash fire in it?"
         return Equal(Finding(code="flash_in_dark", text=text, data=data), useless=False)
-    ratios = light.ambient / light.flash
-    if flash < ambient * 2.0**HEAD_FIRED and len(ratios) > 1 and np.ptp(ratios) < _SAME_COLOUR * ratios[colour]:
-        text = "ambient light is bright and has the flash's own colour: did one head fire in the dark frame?"
-        return Equal(Finding(code="dark_like_flash", text=text, data=data), useless=False)
     return None

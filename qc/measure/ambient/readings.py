@@ -131,6 +131,14 @@ def structured(found: Structure | None, *, stated: bool, clipped: bool) -> Readi
     return reading(name, None, 100.0 * found.value, 100.0 * found.plus_minus, stated=stated)
 
 
+def flash_spread(spread: float | Reason) -> Reading:
+    """Return ``ambient.flash_spread``."""
+    name = "ambient.flash_spread"
+    if isinstance(spread, Reason):
+        return missing(name, None, spread)
+    return Reading(name=name, unit=_UNITS[name], value=spread)
+
+
 @dataclass(frozen=True, slots=True)
 class Groups:
     """Light of 3 × 3 tiles around each tile of the frame, and what it does to a neutral.

@@ -12,9 +12,11 @@ from qc.measure.ambient.light import Light, Pair
 from qc.measure.ambient.readings import WORST, Groups, at_percentile
 from qc.measure.ambient.structure import Structure, zone_of
 from qc.measure.ambient.tiles import Tiles
+from qc.measure.ambient.words import under_flash
 from qc.orientation import upright
 from qc.reading import Finding, Reason
 from qc.sheet.zones import Zone
+from qc.words import spoken_stops
 
 Array = NDArray[np.float64]
 
@@ -103,7 +105,7 @@ def _finding(
     word = "" if isinstance(hue, Reason) else f"{hue.word} "
     # a zone's name stands before its findings wherever they are shown
     where = "" if zone else (" over the whole frame" if above is None else f" {at_place(place)}")
-    than = "" if above is None else f", {above:.1f} stops more than the rest"
+    than = "" if above is None else f", {spoken_stops(above)} more than the rest"
     data: dict[str, object] = {"place": place, "stops_under": round(stops, 2)}
     data["above_rest_stops"] = None if above is None else round(above, 2)
     if isinstance(hue, Reason):
@@ -116,7 +118,7 @@ def _finding(
             "mired_plus_minus": None if hue.mired_pm is None else round(hue.mired_pm, 1),
             "duv": None if hue.duv is None else round(hue.duv, 4),
         }
-    text = f"{word}ambient light{where}, {stops:.1f} stops under the flash{than}"
+    text = f"{word}ambient light{where}, {under_flash(stops)}{than}"
     return Finding(code="ambient_source", text=text, zone=zone, data=data)
 
 
@@ -132,9 +134,9 @@ def worst_place(pair: Pair, groups: Groups, whole: Light, zones: Sequence[Zone])
         return []
     place = sure & (stops <= limit)
     zone = zone_of(place, tuple(zones), pair.lit.orientation)
-    field = _field(place, pair.lit.orientation)
+    field = ninth(place, pair.lit.orientation)
     words = f"in {zone}" if zone else at_place(field)
-    text = f"ambient light comes nearest to the flash {'here' if zone else words}: {limit:.1f} stops under"
+    text = f"ambient light comes nearest to the flash {'here' if zone else words}: {under_flash(limit)}"
     data = {"place": zone or field, "words": words, "stops_under": round(limit, 2)}
     return [Finding(code="worst_place", text=text, zone=zone, data=data)]
 
@@ -146,7 +148,7 @@ def at_place(field: str) -> str:
     return f"in the {field}" if field == "middle" else f"at the {field}"
 
 
-def _field(place: NDArray[np.bool_], orientation: int) -> str:
+def ninth(place: NDArray[np.bool_], orientation: int) -> str:
     """Return which ninth of the upright picture holds most of a place."""
     turned = upright(place, orientation)
     rows, columns = (part * 3 // size for part, size in zip(np.nonzero(turned), turned.shape, strict=True))

@@ -29,7 +29,9 @@ READINGS: tuple[ReadingSpec, ...] = (
     ReadingSpec(
         name="ambient.stops_under",
         unit=Unit.STOPS,
-        phrase="{value} stops under the flash",
+        phrase="{value} {stops} under the flash",
+        phrase_below="{value} {stops} brighter than the flash",
+        phrase_zero="as bright as the flash",
         meaning="How far everything but the flash lies under the flash, pooled over the frame or the zone.",
         low_end="0: the room is as bright as the flash; below 0 it is brighter",
         high_end="at the measuring floor, the least that can be said: the room leaves no trace",
@@ -65,7 +67,9 @@ READINGS: tuple[ReadingSpec, ...] = (
     ReadingSpec(
         name="ambient.worst_stops_under",
         unit=Unit.STOPS,
-        phrase="{value} stops under at worst",
+        phrase="{value} {stops} under at worst",
+        phrase_below="{value} {stops} brighter than the flash at worst",
+        phrase_zero="as bright as the flash at worst",
         meaning="The same at the worst place that can be seen: shadows that the flash hardly reaches.",
         low_end="0 or less: somewhere the room is as bright as the flash",
         high_end="as `ambient.stops_under`: the room is as dark everywhere",
@@ -126,6 +130,7 @@ READINGS: tuple[ReadingSpec, ...] = (
         unit=Unit.DUV,
         phrase="tint green {value} Duv",
         phrase_below="tint magenta {value} Duv",
+        phrase_zero="neither green nor magenta",
         meaning="Whether ambient light is greener or more magenta than a black body of its temperature.",
         low_end="below 0: magenta",
         high_end="above 0: green; daylight has +0.003",
@@ -155,11 +160,34 @@ READINGS: tuple[ReadingSpec, ...] = (
         limits_source="common practice, no published source: no structure above 2 % of diffuse white in gloss",
         comparable_when=_SAME + "; the same exposure against white",
     ),
+    ReadingSpec(
+        name="ambient.flash_spread",
+        unit=Unit.STOPS,
+        phrase="flash differs by {value} {stops} between lit frames",
+        meaning="How much the flash differs between the lit frames of one test: what a head does not repeat, the "
+        "test cannot tell either.",
+        low_end="0: every frame got the same flash",
+        high_end="no upper end; a stop or more is a head that missed",
+        method="largest less smallest of log2 of the flash part T − A against the measured lit frame, each the "
+        "median over tiles that are usable in both",
+        source="common practice, no published source",
+        worse="high",
+        limits={
+            "loose": Preset(warn=0.15, halt=0.5),
+            "series": Preset(note=0.05, warn=0.1, halt=0.3),
+            "strict": Preset(note=0.03, warn=0.05, halt=0.2),
+        },
+        limits_source="common practice, no published source: heads that have settled repeat within 0.05 stop; the "
+        "rest is our own choice",
+        refines="ambient.stops_under",
+        comparable_when=_SAME + "; the same power on every head",
+    ),
 )
 
 ALARMS: dict[str, Alarm] = {
     "flash_in_dark": Alarm(Level.HALT, Rank.MISFIRE),
     "no_flash_in_lit": Alarm(Level.HALT, Rank.MISFIRE),
+    "dark_like_flash": Alarm(Level.HALT, Rank.MISFIRE),
     "settings_differ": Alarm(Level.WARN, Rank.SETTINGS),
 }
 """Findings that leave no test to judge, whatever the limits are."""
@@ -167,7 +195,8 @@ ALARMS: dict[str, Alarm] = {
 FINDINGS: dict[str, str] = {
     "flash_in_dark": "the dark frame is as bright as the lit one: the flash fired in it",
     "no_flash_in_lit": "the lit frame is no brighter than the dark one: the flash did not fire",
-    "dark_like_flash": "ambient light is bright and has the flash's own colour: one head may have fired",
+    "dark_like_flash": "a part of the dark frame is nearly as bright as the lit one, in the flash's own colour: a "
+    "head may have fired",
     "settings_differ": "recorded settings differ between the frames",
     "scaled_shutter": "the dark frame was scaled by the ratio of the shutter times",
     "black_sources_differ": "only one frame has masked pixels; the tagged black is used for both",
@@ -177,6 +206,7 @@ FINDINGS: dict[str, str] = {
     "ambient_mirrored": "something lit by the room stands out of the dark frame",
     "single_dark": "only one dark frame: lamps on mains may flicker",
     "dark_spread": "how much the dark frames differ",
+    "lit_chosen": "which of several lit frames is measured: the one of the middle level, of two the darker",
     "flash_repeatability": "how much the flash differs between lit frames",
     "prediction": "ambient light at other shutter times",
     "advice": "what to do about ambient light, in order",
@@ -188,5 +218,6 @@ REASONS: dict[str, str] = {
     "settings_differ": "settings differ by more than the dark frame may be scaled by",
     "continuous_light": "the set has continuous light: there is no flash to compare with",
     "colour_uncertain": "the colour of the ambient light is too uncertain to be stated",
+    "one_lit": "only one lit frame of these settings was given",
     "at_floor": "no place is bright enough in the dark frame to be read",
 }

@@ -117,8 +117,9 @@ READINGS: tuple[ReadingSpec, ...] = (
     ReadingSpec(
         name="highlights.headroom",
         unit=Unit.STOPS,
-        phrase="brightest tone {value} stop under clipping",
-        meaning="How much more light the brightest part that is no glint could take before it clips.",
+        phrase="brightest unclipped tone {value} {stops} under clipping",
+        meaning="How much more light the brightest part that is neither clipped nor a glint could take before it "
+        "clips. What is clipped already is not in it.",
         low_end="0: it is at saturation",
         high_end="no upper end: 3 and more is an under-exposed frame",
         method="−log2 of the 99.9th percentile, over cells, of the brightest colour as a part of its saturation"
