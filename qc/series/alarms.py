@@ -103,9 +103,8 @@ def _raised(old: Up | None, entry: Entry, cause: Cause, worse: Mapping[str, Wors
 
 
 def _still_up(up: Up, value: float, worse: Worse | None) -> bool:
-    if up.limit is None or worse is None:
-        return False
+    if up.limit is None or worse is None or up.limit <= 0:
+        return False  # of a limit of 0 there are no 80 %: such an alarm is down when nothing raises it
     if worse == "low":
-        # under a limit of 0 or less there is no "80 %": it is down as soon as it does not raise it
-        return up.limit > 0 and value <= up.limit / EASED
+        return value <= up.limit / EASED
     return (abs(value) if worse == "either" else value) >= EASED * up.limit
