@@ -25,7 +25,7 @@ from qc.reading import Level
 from qc.rehearse._jpeg import jpeg_of
 from qc.rehearse.bottles import Bottles, next_set
 from qc.rehearse.deliver import WRITERS, Write, at_once
-from qc.rehearse.faults import PLANTS, Fault, Planted
+from qc.rehearse.faults import Fault, Planted, places, shortest
 from qc.rehearse.shot import Shot
 from qc.rehearse.studio import LABEL_Z, Studio
 from qc.rehearse.truth import Truth
@@ -44,9 +44,6 @@ APERTURE = 11.0
 
 FLASH_STOPS = 0.03
 """How far a head's flash may lie above or below its nominal power."""
-
-FIRST, BETWEEN = 6, 3
-"""Ordinary frames before the first fault, and after each."""
 
 SERIAL = "SB-2027"
 START = "2026-11-25T09:40:00.000+01:00"
@@ -137,7 +134,7 @@ def plan(
         When the faults do not fit into so few frames.
     """
     rng = np.random.default_rng([seed, 4])
-    planted = _places(frames, faults, rng)
+    planted = places(frames, faults, rng)
     setups = _setups(frames, planted, rng)
     day: list[Planned] = []
     moment, aperture = datetime.fromisoformat(START), APERTURE
@@ -161,11 +158,6 @@ def plan(
         day.append(replace(day[-1], name=planned.name, planted=plant) if copied else planned)
         moment += timedelta(milliseconds=round(1000 * float(rng.uniform(6, 20))))
     return tuple(day)
-
-
-def shortest(faults: Sequence[Fault]) -> int:
-    """Return how many frames a day needs at least to hold these faults."""
-    return FIRST + sum(len(PLANTS[fault]) + BETWEEN for fault in faults) if faults else 0
 
 
 def shoot_day(
@@ -245,23 +237,29 @@ def _shoot(studio: Studio, planned: Planned) -> Shot:
     return replace(shot, camera=replace(shot.camera, serial=SERIAL))  # the studio's serial is that of its set-up
 
 
-def _places(frames: int, faults: Sequence[Fault], rng: np.random.Generator) -> dict[int, Planted]:
-    """Return what is planted in which frame: every fault has ordinary frames before and after it."""
-    need = shortest(faults)
-    if frames < need:
-        raise UsageError(f"{len(faults)} faults need a day of at least {need} frames, not {frames}")
-    extra = np.diff(np.sort(rng.integers(0, frames - need + 1, len(faults))), prepend=0)
-    places: dict[int, Planted] = {}
-    at = FIRST
-    for fault, more in zip(faults, extra.tolist(), strict=True):
-        at += more
-        places |= {at + step: plant for step, plant in enumerate(PLANTS[fault]) if plant is not None}
-        at += len(PLANTS[fault]) + BETWEEN
-    return places
-
-
 def main(arguments: Sequence[str] | None = None) -> int:
     """Fill a folder with a rehearsed day, for a watch in another terminal."""
+    parser = _parser()
+    given = parser.parse_args(arguments)
+    try:
+        faults = [Fault(name.strip()) for name in given.faults.split(",") if name.strip()]
+        day = plan(given.seed, given.frames or max(60, shortest(faults)), faults)
+        _make_room(given.folder, day)
+    except (UsageError, ValueError, OSError) as error:
+        parser.error(str(error))
+    size = (given.columns * 2 // 3, given.columns)
+    slow, write = 1 / given.pace if given.pace > 0 else 0.0, WRITERS[given.write]
+    for delivered in shoot_day(
+        day, given.folder, WRITERS[given.write], size=size, wait=lambda s: time.sleep(slow * s)
+    ):
+        planted = delivered.planned.planted
+        said = f"  {planted.about}" if planted else ""
+        sys.stdout.write(f"{delivered.planned.taken[11:19]}  {delivered.path.name}{said}\n")
+        sys.stdout.flush()
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m qc.rehearse.day", description=main.__doc__)
     parser.add_argument("folder", type=Path, help="made when it does not exist; no file in it is replaced")
     parser.add_argument("--frames", type=int, default=0, help="60, or what the faults need")
@@ -272,25 +270,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     )
     parser.add_argument("--write", choices=list(WRITERS), default="in pieces")
     parser.add_argument("--columns", type=int, default=SIZE[1], help="width of the frames in pixels")
-    given = parser.parse_args(arguments)
-    try:
-        faults = [Fault(name.strip()) for name in given.faults.split(",") if name.strip()]
-        day = plan(given.seed, given.frames or max(60, shortest(faults)), faults)
-        _make_room(given.folder, day)
-    except (UsageError, ValueError, OSError) as error:
-        parser.error(str(error))
-    size = (given.columns * 2 // 3, given.columns)
-    pause = _pause(given.pace)
-    for delivered in shoot_day(day, given.folder, WRITERS[given.write], size=size, wait=pause):
-        planted = delivered.planned.planted
-        said = f"  {planted.about}" if planted else ""
-        sys.stdout.write(f"{delivered.planned.taken[11:19]}  {delivered.path.name}{said}\n")
-        sys.stdout.flush()
-    return 0
-
-
-def _pause(pace: float) -> Callable[[float], object]:
-    return lambda seconds: time.sleep(seconds / pace if pace > 0 else 0)
+    return parser
 
 
 def _make_room(folder: Path, day: Sequence[Planned]) -> None:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
 
+import numpy as np
+
+from qc.errors import UsageError
 from qc.reading import Level
 
 Powers = Mapping[str, float]
@@ -124,3 +127,26 @@ PLANTS: Mapping[Fault, tuple[Planted | None, ...]] = MappingProxyType(
     }
 )
 """Frames of each fault in the order taken; None is an ordinary frame that belongs to it."""
+
+FIRST, BETWEEN = 6, 3
+"""Ordinary frames before the first fault, and after each."""
+
+
+def shortest(faults: Sequence[Fault]) -> int:
+    """Return how many frames a day needs at least to hold these faults."""
+    return FIRST + sum(len(PLANTS[fault]) + BETWEEN for fault in faults) if faults else 0
+
+
+def places(frames: int, faults: Sequence[Fault], rng: np.random.Generator) -> dict[int, Planted]:
+    """Return what is planted in which frame: every fault has ordinary frames before and after it."""
+    need = shortest(faults)
+    if frames < need:
+        raise UsageError(f"{len(faults)} faults need a day of at least {need} frames, not {frames}")
+    extra = np.diff(np.sort(rng.integers(0, frames - need + 1, len(faults))), prepend=0)
+    found: dict[int, Planted] = {}
+    at = FIRST
+    for fault, more in zip(faults, extra.tolist(), strict=True):
+        at += more
+        found |= {at + step: plant for step, plant in enumerate(PLANTS[fault]) if plant is not None}
+        at += len(PLANTS[fault]) + BETWEEN
+    return found
