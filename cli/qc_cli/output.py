@@ -46,7 +46,7 @@ class Output:
             return
         from qc.show import text
 
-        if not _columns_of_stdout():
+        if not self.columns():
             self.line(text.plain_line(result, specs, name_width=name_width))
             self.lines(text.plain_details(result, specs) if details else ())
             return
@@ -56,6 +56,14 @@ class Output:
         console = self.console()
         for part in shown:
             console.print(part)
+
+    def columns(self) -> int:
+        """Return the columns of the terminal on stdout; 0 when it is none."""
+        if not sys.stdout.isatty():
+            return 0
+        import shutil
+
+        return shutil.get_terminal_size().columns
 
     def console(self) -> Console:
         """Return a console on stdout; NO_COLOR is respected by rich itself."""
@@ -73,7 +81,7 @@ class Output:
 
     def lines(self, lines: Iterable[str], *, hang: int = 4) -> None:
         """Write lines to stdout, wrapped on a terminal with `hang` spaces before what is carried over."""
-        columns = _columns_of_stdout()
+        columns = self.columns()
         for line in lines:
             if columns and len(line) > columns:
                 indent = " " * min(hang, columns // 3)
@@ -127,12 +135,3 @@ def drop_stdout() -> NoReturn:
     # Python flushes stdout once more at exit and would complain there
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     sys.exit(PIPE_CLOSED)
-
-
-def _columns_of_stdout() -> int:
-    """Columns of the terminal on stdout; 0 when it is none."""
-    if not sys.stdout.isatty():
-        return 0
-    import shutil
-
-    return shutil.get_terminal_size().columns

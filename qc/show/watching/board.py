@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import insort
 from collections import OrderedDict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -13,6 +13,7 @@ from qc.intake.updates import Early, Heartbeat, Measured, Restated, Update
 from qc.reading import Level, Spec
 from qc.result import Result
 from qc.series.entry import Standing
+from qc.sheet.limits import Place
 from qc.show.text import time_of
 from qc.show.watching import words
 from qc.show.watching.words import Said
@@ -25,6 +26,10 @@ UNSAID = frozenset({"first_look", "series", "joined"})
 joins its raw at every frame of such a day."""
 
 ALARMS = (Level.HALT, Level.WARN)
+
+
+Row = list[tuple[str, Standing]]
+"""File names and standings of frames that have the same first cause."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +66,7 @@ class Board:
         self.beat_at = self.clock()
         self._last: list[tuple[tuple[str, int], str]] = []
         """Order and content of the captures on the strip and one before them, in the order taken."""
-        self._handled: list[str] = []
+        self._handled: set[tuple[str, Place | None]] = set()
         self._heard: set[tuple[str, str, str]] = set()
 
     def take(self, update: Update) -> Said | None:
@@ -85,26 +90,25 @@ class Board:
         """Return the levels of the last captures, in the order taken."""
         return [self.told[content].standing.level for _, content in self._last[-STRIP:]]
 
-    def alarms(self) -> list[tuple[str, Standing]]:
-        """Return name and standing of each alarm that waits for an answer, newest first."""
-        found = {
-            content: (one.name, one.standing)
-            for content, one in reversed(self.told.items())
-            if one.standing.level in ALARMS and content not in self._handled
-        }
-        earlier = {c: named for c, named in reversed(self.open.items()) if c not in self.told}
-        return [*found.values(), *(named for c, named in earlier.items() if c not in self._handled)]
+    def open_rows(self) -> list[Row]:
+        """Return the open halts, oldest first, those with the same first cause together."""
+        return _rows(self.open.values())
 
-    def handled(self, content: str, event: Event) -> None:
-        """Note that an alarm was acted on from here; it is offered no more, and its event is not said twice."""
-        self._handled.append(content)
-        self._heard.add((event.kind, event.at, event.text))
+    def alarms(self) -> list[Row]:
+        """Return what waits for an answer, newest first, frames with the same first cause together."""
+        told = [(one.name, one.standing) for one in reversed(self.told.values()) if one.standing.level in ALARMS]
+        earlier = [named for content, named in reversed(self.open.items()) if content not in self.told]
+        return _rows((name, own) for name, own in (*told, *earlier) if _mark(own) not in self._handled)
 
-    def unhandled(self, event: Event) -> None:
-        """Note that the last action was undone."""
-        if self._handled:
-            self._handled.pop()
-        self._heard.add((event.kind, event.at, event.text))
+    def handled(self, standings: Iterable[Standing], events: Iterable[Event]) -> None:
+        """Note that alarms were acted on from here: they are offered no more, the events are not said twice."""
+        self._handled.update(map(_mark, standings))
+        self._heard.update((event.kind, event.at, event.text) for event in events)
+
+    def unhandled(self, events: Iterable[Event]) -> None:
+        """Note that something was taken back."""
+        self._handled.clear()
+        self._heard.update((event.kind, event.at, event.text) for event in events)
 
     def levels(self) -> dict[str, tuple[str, Level]]:
         """Return name and level of each capture told, by content."""
@@ -155,3 +159,19 @@ class Board:
             self._heard.discard(mark)
             return None
         return words.of_event(event)
+
+
+def _rows(named: Iterable[tuple[str, Standing]]) -> list[Row]:
+    rows: dict[Place | None, Row] = {}
+    for name, standing in named:
+        rows.setdefault(_place(standing), []).append((name, standing))
+    return list(rows.values())
+
+
+def _mark(standing: Standing) -> tuple[str, Place | None]:
+    return standing.content, _place(standing)
+
+
+def _place(standing: Standing) -> Place | None:
+    cause = standing.causes[0] if standing.causes else None
+    return (cause.reading, cause.zone) if cause is not None else None

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 
 from rich.cells import cell_len
+from rich.console import Console
 from rich.style import Style
 from rich.text import Text
 
@@ -14,13 +15,17 @@ from qc.reading import Level
 from qc.series.entry import Standing
 from qc.show.text import COLUMN, PLAIN, clean, style_of
 from qc.show.watching import words
-from qc.show.watching.board import STRIP, Board
+from qc.show.watching.board import ALARMS, STRIP, Board
 from qc.show.watching.fit import cut, cut_middle, pad, tidy
 from qc.show.watching.menu import Menu
 from qc.show.watching.words import Said
 
-WORD = 10
-"""Cells of the longest word of a level, "unmeasured"."""
+WORD = 5
+"""Cells of the word of a level: those of the four that a judged frame has. "unjudged" and "unmeasured" are longer
+and push the reason aside, so that all other lines have more room for theirs."""
+
+ALARM_LINES = 2
+"""Lines that a new halt or warn may take, when its reason does not fit into one; all else has one line."""
 
 HALTS_SHOWN = 3
 """Open halts that stand in the region; how many more there are is said."""
@@ -89,7 +94,7 @@ class Paper:
 
 
 def line(said: Said, paper: Paper, *, name_width: int = 0) -> Text:
-    """Return what is said as one line of a terminal; an event may take more lines, indented."""
+    """Return what is said as a line of a terminal; a new alarm and an event may go on, indented, below it."""
     if not said.name:
         return _event(said, paper)
     name_width = min(max(name_width, 8), paper.longest_name)
@@ -97,9 +102,24 @@ def line(said: Said, paper: Paper, *, name_width: int = 0) -> Text:
     text.append(pad(paper.cut_middle(said.name, name_width), name_width) + "  ")
     if said.level is not None:
         text.append(f"{paper.marks[said.level]} {said.level:<{WORD}}  ", style=style_of(said.level))
-    text.append(told(said, paper, paper.room - text.cell_len), style=QUIET if said.quiet else "")
+    room = paper.room - text.cell_len
+    alarm = said.kind == "capture" and said.level in ALARMS and not said.quiet
+    if alarm and cell_len(paper.tidy(said.reason + said.tails[0])) > room:
+        text.append(_folded(said, paper, room, indent=text.cell_len))
+    else:
+        text.append(told(said, paper, room), style=QUIET if said.quiet else "")
     text.rstrip()
     return text
+
+
+def _folded(said: Said, paper: Paper, room: int, indent: int) -> str:
+    """Return reason and tail over several lines; what does not fit into the last of them is cut."""
+    words = Text(paper.tidy(said.reason)).wrap(Console(width=room), room)
+    whole = [str(one).rstrip() for one in words]
+    if len(whole) > ALARM_LINES:
+        whole[ALARM_LINES - 1 :] = [" ".join(whole[ALARM_LINES - 1 :])]
+    whole[-1] = told(replace(said, reason=whole[-1]), paper, room)
+    return f"\n{' ' * indent}".join(whole)
 
 
 def told(said: Said, paper: Paper, room: int) -> str:
@@ -137,12 +157,11 @@ def region(board: Board, paper: Paper, *, name_width: int = 0, menu: Menu | None
         for level, text in words.troubles(board.beat)
     ]
     steady = [_strip(board, paper), _beat(board, paper)]
-    needs = [Text(paper.cut(words.needed(board.beat), paper.room))] if board.beat.needs else []
+    foot = _foot(board, paper, hint=menu is None or not menu.is_open)
     asked = [Text(paper.cut(text, paper.room)) for text in menu.lines()] if menu is not None else []
-    hint = [Text(paper.cut(KEYS, paper.room), style=QUIET)] if paper.keys and not asked else []
     blank = [Text("")]
-    parts = [blank, halts, lost, steady, needs, hint, asked]
-    for part in (blank, hint, needs, halts):  # on a low screen, what can be missed most goes first
+    parts = [blank, halts, lost, steady, foot, asked]
+    for part in (blank, foot, halts):  # on a low screen, what can be missed most goes first
         while part and sum(map(len, parts)) > paper.height - 2:
             part.pop()
     lines = [text for part in parts for text in part]
@@ -163,11 +182,9 @@ def _event(said: Said, paper: Paper) -> Text:
 
 
 def _open(board: Board, paper: Paper, name_width: int) -> list[Text]:
-    halts = list(board.open.values())
-    shown = [
-        line(words.of_open(name, standing), paper, name_width=name_width) for name, standing in halts[:HALTS_SHOWN]
-    ]
-    if (more := len(halts) - HALTS_SHOWN) > 0:
+    rows = board.open_rows()
+    shown = [line(words.of_open(row), paper, name_width=name_width) for row in rows[:HALTS_SHOWN]]
+    if more := sum(map(len, rows[HALTS_SHOWN:])):
         shown.append(Text(f"{'':10}and {more} more", style=QUIET))
     return shown
 
@@ -198,6 +215,14 @@ def _beat(board: Board, paper: Paper) -> Text:
     return Text(paper.cut(", ".join(pieces), paper.room))
 
 
-def widest(names: Sequence[str], paper: Paper) -> int:
-    """Return the cells of the longest of some names."""
-    return max((cell_len(paper.tidy(name)) for name in names), default=0)
+def _foot(board: Board, paper: Paper, *, hint: bool) -> list[Text]:
+    """Return what the set still needs and, as far as there is room beside it, which keys there are."""
+    needs = paper.cut(words.needed(board.beat), paper.room)
+    between = "     " if needs else ""
+    fits = paper.keys and hint and cell_len(needs + between + KEYS) <= paper.room
+    return [Text.assemble(needs, (between + KEYS if fits else "", QUIET))] if needs or paper.keys else []
+
+
+def widest(names: Iterable[str], paper: Paper) -> int:
+    """Return the cells of the longest of some names, as far as the paper allows."""
+    return min(max((cell_len(paper.tidy(name)) for name in names), default=0), paper.longest_name)

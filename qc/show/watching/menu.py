@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from enum import Enum
 
 from qc.series.entry import Standing
+from qc.series.findings import ORIGIN
+from qc.show.watching.board import Row
 
 NO_FLASH = frozenset({"no_flash", "nearly_black"})
 """Causes of a frame that may be the dark one of an ambient test: the series' finding and the capture's own."""
@@ -41,15 +43,13 @@ class Wish:
     ----------
     act : Act
         What.
-    name : str
-        File name of the capture; empty for `Act.UNDO`.
-    standing : Standing or None
-        The alarm; its first cause is the one that is meant.
+    about : tuple of Standing
+        The alarms, of each its first cause: all frames of a row for `Act.ANSWER`, the newest for what is said of
+        one frame, none for `Act.UNDO`.
     """
 
     act: Act
-    name: str = ""
-    standing: Standing | None = None
+    about: tuple[Standing, ...] = ()
 
 
 def acts(standing: Standing) -> list[Act]:
@@ -57,12 +57,13 @@ def acts(standing: Standing) -> list[Act]:
     cause = standing.causes[0] if standing.causes else None
     reading = cause.reading if cause is not None else ""
     possible = []
-    if cause is not None and cause.limit is not None:
+    if cause is not None and cause.limit is not None and cause.origin != ORIGIN:
         possible.append(Act.ACCEPT)
     if reading in NO_FLASH:
         possible.append(Act.DARK)
-    possible += [Act.LEAVE_OUT, Act.ANSWER]
-    if reading not in NO_FLASH and reading != "file.state":
+    whole = reading != "file.state"  # a file that is not whole is at halt whatever it is for
+    possible += [Act.LEAVE_OUT, Act.ANSWER] if whole else [Act.ANSWER]
+    if whole and reading not in NO_FLASH:
         possible.append(Act.BASELINE)
     return possible
 
@@ -71,7 +72,7 @@ class Menu:
     """Closed until Enter is pressed; then it asks about one alarm, and about the one before it on each Enter."""
 
     def __init__(self) -> None:
-        self._alarms: Sequence[tuple[str, Standing]] = ()
+        self._alarms: Sequence[Row] = ()
         self._at = 0
 
     @property
@@ -79,16 +80,16 @@ class Menu:
         """Whether it asks something."""
         return bool(self._alarms)
 
-    def press(self, key: str, alarms: Sequence[tuple[str, Standing]]) -> Wish | None:
+    def press(self, key: str, alarms: Sequence[Row]) -> Wish | None:
         """Take up a key.
 
         Parameters
         ----------
         key : str
             One sign, a line feed for Enter.
-        alarms : sequence of (str, Standing)
-            Name and standing of what waits for an answer now, newest first. An open menu goes on asking about
-            those it was opened with: a frame that comes meanwhile must not change what a key means.
+        alarms : sequence of rows
+            What waits for an answer now, newest first, as `Board.alarms` gives it. An open menu goes on asking
+            about what it was opened with: a frame that comes meanwhile must not change what a key means.
 
         Returns
         -------
@@ -103,11 +104,13 @@ class Menu:
             return None
         if not self.is_open:
             return None
-        name, standing = self._alarms[self._at]
-        chosen = next((act for act in acts(standing) if act.key == key), None)
+        about = tuple(standing for _, standing in self._alarms[self._at])
+        chosen = next((act for act in acts(about[0]) if act.key == key), None)
         if chosen is not None or key in ("0", "\x1b"):
             self.close()
-        return Wish(act=chosen, name=name, standing=standing) if chosen is not None else None
+        if chosen is None:
+            return None
+        return Wish(act=chosen, about=about if chosen is Act.ANSWER else about[:1])
 
     def close(self) -> None:
         """Ask nothing any more."""
@@ -117,14 +120,16 @@ class Menu:
         """Return the question and its numbered answers; nothing while it is closed."""
         if not self.is_open:
             return []
-        name, standing = self._alarms[self._at]
+        row = self._alarms[self._at]
+        name, standing = row[0]
         reason = standing.causes[0].text if standing.causes else ""
-        numbered = [f"  {act.key}  {act.said}" for act in acts(standing)]
+        all_of = {Act.ANSWER: f", all {len(row)} frames"} if len(row) > 1 else {}
+        numbered = [f"  {act.key}  {act.said}{all_of.get(act, '')}" for act in acts(standing)]
         rest = len(self._alarms) - self._at - 1
         older = f"     Enter: the alarm before it ({rest} more)" if rest else ""
         return [f"{name}, {standing.level}: {reason}", *numbered, f"  0  back{older}"]
 
-    def _next(self, alarms: Sequence[tuple[str, Standing]]) -> None:
+    def _next(self, alarms: Sequence[Row]) -> None:
         if not self.is_open:
             self._alarms, self._at = tuple(alarms), 0
         elif self._at + 1 < len(self._alarms):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import shlex
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -72,10 +72,9 @@ def of_capture(result: Result, standing: Standing, specs: Sequence[Spec], before
         unjudged = standing.level is Level.UNJUDGED
         return replace(said, reason=reason_of(result, specs) if unjudged else "")
     more = f"  (+{len(causes) - 1})" if len(causes) > 1 else ""
-    known = {(cause.reading, cause.zone) for cause in before.causes} if before is not None else set()
-    fresh = [cause for cause in causes if (cause.reading, cause.zone) not in known]
-    if standing.repeats < 2 or (before is not None and fresh):
-        return replace(said, reason=(fresh or causes)[0].text, tails=(more,))
+    fresh = _fresh(causes, before) if standing.repeats > 1 else causes
+    if fresh:
+        return replace(said, reason=fresh[0].text, tails=(more,))
     nth = f", {ordinal(standing.repeats)}"
     since = f" frame in a row since {stem(standing.first_name)}"
     tails = (f"{nth}{since}{more}", f"{nth} frame in a row{more}", f"{nth} in a row{more}")
@@ -92,8 +91,11 @@ def of_restated(time: str, name: str, standing: Standing, was: Standing | None) 
             return None
         return replace(said, reason=f"now: {told}")
     more = f"  (+{len(causes) - 1})" if len(causes) > 1 else ""
-    became = f", was {was.level}" if was is not None else ""
-    return replace(said, reason=told, tails=(f"{became}{more}" if told else became.removeprefix(", "),))
+    milder = was is not None and not causes
+    became = f"was {was.level}" if was is not None else ""
+    return replace(
+        said, reason=told, tails=(f"  ({became}){more}" if told and became else became or more,), quiet=milder
+    )
 
 
 def of_event(event: Event) -> Said:
@@ -101,12 +103,15 @@ def of_event(event: Event) -> Said:
     return Said(time=event.at[11:19], level=event.level, reason=event.text, kind=event.kind)
 
 
-def of_open(name: str, standing: Standing) -> Said:
-    """Say a halt that nobody answered."""
+def of_open(row: Sequence[tuple[str, Standing]]) -> Said:
+    """Say a halt that nobody answered; frames that stand at halt for the same cause are one line."""
+    name, standing = row[0]
     causes = _foremost(standing)
+    others = f" and {len(row) - 1} more {'frame' if len(row) == 2 else 'frames'}" if len(row) > 1 else ""
     more = f"  (+{len(causes) - 1})" if len(causes) > 1 else ""
     reason = causes[0].text if causes else ""
-    return Said(time="open", name=name, level=standing.level, reason=reason, tails=(more,), kind="open")
+    tails = (f"{others}{more}",)
+    return Said(time="open", name=name, level=standing.level, reason=reason, tails=tails, kind="open")
 
 
 def heartbeat(beat: Heartbeat, clock: str) -> list[str]:
@@ -120,7 +125,7 @@ def heartbeat(beat: Heartbeat, clock: str) -> list[str]:
     if beat.arriving:
         pieces.append(f"{len(beat.arriving)} arriving")
     if beat.free_frames is not None:
-        pieces.append(f"room for {thousands(beat.free_frames)} frames")
+        pieces.append(f"{thousands(beat.free_frames)} frames free")
     elif beat.free_bytes is not None:
         pieces.append(f"{beat.free_bytes / 1e9:.0f} GB free")
     return pieces
@@ -145,13 +150,15 @@ def unjudged(folder: str) -> tuple[str, str, str]:
     """Return the first screen of a watch without sheet and preset: what is judged, what is not, what to do."""
     sheet = Path(folder) / "NAME.set.toml"
     return (
-        "judged: whole files, frames with no picture, changed settings, sudden changes of light",
-        "not judged without a set sheet: highlights, sharpness, colour, ambient light; their numbers are shown",
-        f"a set sheet to start from: qc sheet new {shlex.quote(clean(str(sheet)))}",
+        "judged: whole files, frames without a picture, changed settings, jumps of light",
+        "only shown as numbers: highlights, sharpness, colour, ambient light",
+        f"to have those judged: qc sheet new {shlex.quote(clean(str(sheet)))}",
     )
 
 
-def closing(told: Mapping[str, tuple[str, Level]], out: str) -> tuple[str, str, str]:
+def closing(
+    told: Mapping[str, tuple[str, Level]], out: str, *, shorten: Callable[[str], str] = clean
+) -> tuple[str, str, str]:
     """Return the end of a watch in three lines.
 
     Parameters
@@ -160,11 +167,13 @@ def closing(told: Mapping[str, tuple[str, Level]], out: str) -> tuple[str, str, 
         File name and level of each capture, by content, in the order they were told.
     out : str
         Folder of the log.
+    shorten : callable
+        Makes a file name fit.
     """
     counts = Counter(level for _, level in told.values())
     by_level = ", ".join(f"{counts[level]} {level}" for level in Level if counts[level])
     frames = "1 frame" if len(told) == 1 else f"{thousands(len(told))} frames"
-    listed = [f"{level}: {_names(told, level)}" for level in (Level.HALT, Level.WARN) if counts[level]]
+    listed = [f"{level}: {_names(told, level, shorten)}" for level in (Level.HALT, Level.WARN) if counts[level]]
     return f"{frames}{': ' if by_level else ''}{by_level}", "; ".join(listed) or "no halt, no warn", f"log: {out}"
 
 
@@ -198,12 +207,22 @@ def thousands(number: int) -> str:
     return f"{number:,}".replace(",", " ")
 
 
+def _fresh(causes: Sequence[Cause], before: Standing | None) -> list[Cause]:
+    """Return those causes of a frame with a repeated first one that are new or have become worse."""
+    if before is None:
+        return []
+    levels = {(cause.reading, cause.zone): cause.level for cause in before.causes}
+    places = [(cause.reading, cause.zone) for cause in causes]
+    fresh = [cause for cause, place in zip(causes, places, strict=True) if levels.get(place) != cause.level]
+    return [cause for cause in fresh if cause is not causes[0] or places[0] in levels]
+
+
 def _foremost(standing: Standing) -> list[Cause]:
     """Return the first cause and those of its level. A clear frame may have one: what could not be looked at."""
     return [cause for cause in standing.causes if cause.level == standing.causes[0].level]
 
 
-def _names(told: Mapping[str, tuple[str, Level]], level: Level) -> str:
-    names = [name for name, own in told.values() if own is level]
+def _names(told: Mapping[str, tuple[str, Level]], level: Level, shorten: Callable[[str], str]) -> str:
+    names = [shorten(name) for name, own in told.values() if own is level]
     more = len(names) - NAMES_TOLD
     return ", ".join(names[:NAMES_TOLD]) + (f" and {more} more" if more > 0 else "")

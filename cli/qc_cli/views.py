@@ -1,0 +1,154 @@
+"""How a watch is shown: a screen on a terminal, plain lines on a pipe, JSON Lines where they are asked for."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Generator, Iterator, Sequence
+from functools import partial
+from pathlib import Path
+from typing import Protocol
+
+from qc.errors import printable
+from qc.event import Event
+from qc.intake.updates import Measured, Update
+from qc.reading import Spec
+from qc.show.text import LONGEST_NAME, clean
+from qc.show.watching import words
+from qc.show.watching.board import Board
+from qc.show.watching.layout import Paper, plain_line
+from qc.show.watching.lines import json_lines
+from qc.show.watching.menu import Wish
+from qc_cli.output import Output
+
+
+class Watching(Protocol):
+    """What is needed here of a `qc.intake.watch.Watch`."""
+
+    out: Path
+
+    @property
+    def specs(self) -> Sequence[Spec]:
+        """The measurements."""
+
+    def run(self) -> Iterator[Update]:
+        """Watch."""
+
+    def stop(self) -> None:
+        """End the watch."""
+
+    def wake(self) -> None:
+        """Let `run` yield something at once."""
+
+
+class View(Protocol):
+    """One way to show a watch."""
+
+    def take(self, update: Update) -> None:
+        """Show an update."""
+
+    def say_lines(self, lines: Sequence[str]) -> None:
+        """Show lines about the watch as a whole."""
+
+
+class Piped:
+    """Plain lines: captures, and events about captures, on stdout, whatever else happens on stderr."""
+
+    def __init__(self, output: Output, board: Board) -> None:
+        self._output = output
+        self._board = board
+        self._name_width = 0
+
+    def take(self, update: Update) -> None:
+        """Write an update as a line, at once; a first look and a heartbeat are none."""
+        said = self._board.take(update)
+        if isinstance(update, Measured):
+            width = min(len(clean(update.result.file.name)), LONGEST_NAME)
+            self._name_width = max(self._name_width, width)
+        if said is None:
+            return
+        line = plain_line(said, name_width=self._name_width)
+        if isinstance(update, Event) and update.name is None:
+            self._output.complain(line)
+        else:
+            self._output.line(line)
+
+    def say_lines(self, lines: Sequence[str]) -> None:
+        """Write lines about the watch on stderr."""
+        for line in lines:
+            self._output.complain(clean(line))
+
+
+class Jsonl(Piped):
+    """JSON Lines: everything on stdout."""
+
+    def take(self, update: Update) -> None:
+        """Write an update as lines of the JSON contract, at once."""
+        self._board.take(update)
+        for line in json_lines(update):
+            self._output.line(line)
+
+
+def show(
+    watching: Watching, output: Output, *, perform: Callable[[Wish], Sequence[Event]], judged: Callable[[], bool]
+) -> bool:
+    """Run a watch and show it until it ends.
+
+    Parameters
+    ----------
+    watching : Watching
+        The watch.
+    output : Output
+        Where it goes.
+    perform : callable
+        Does what was chosen in the menu.
+    judged : callable
+        Whether there are limits, asked once the watch has begun.
+
+    Returns
+    -------
+    bool
+        Whether halts are open.
+    """
+    board = Board(watching.specs)
+    updates = watching.run()
+    try:
+        with _viewing(watching, output, board, perform) as view:
+            for number, update in enumerate(updates):
+                view.take(update)
+                if number == 0 and not judged():
+                    view.say_lines(words.unjudged(printable(watching.out)))
+    finally:
+        if isinstance(updates, Generator):  # when the view cannot go on, the watch still ends in order
+            updates.close()
+    _close(watching, output, board)
+    return bool(board.open)
+
+
+def _close(watching: Watching, output: Output, board: Board) -> None:
+    if columns := output.columns():
+        shorten = partial(Paper(width=columns).cut_middle, cells=LONGEST_NAME)
+        output.lines(words.closing(board.levels(), printable(watching.out), shorten=shorten))
+    else:
+        for line in words.closing(board.levels(), printable(watching.out)):
+            output.complain(line)
+
+
+@contextlib.contextmanager
+def _viewing(
+    watching: Watching, output: Output, board: Board, perform: Callable[[Wish], Sequence[Event]]
+) -> Iterator[View]:
+    if output.json:
+        yield Jsonl(output, board)
+        return
+    from qc_cli.keys import reading_keys
+    from qc_cli.screen import Screen, is_screen
+
+    console = output.console()
+    if not is_screen(console):
+        yield Piped(output, board)
+        return
+    with (
+        reading_keys(watching.wake) as keys,
+        Screen(console, board, keys=keys, perform=perform, stop=watching.stop) as screen,
+    ):
+        yield screen

@@ -1,0 +1,117 @@
+"""`qc watch`: measure each capture of a folder as it arrives."""
+
+from __future__ import annotations
+
+import contextlib
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from types import FrameType
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from qc_cli import options as opt
+from qc_cli.output import AT_HALT, DONE, INTERRUPTED, NOTHING_DONE, Output
+
+if TYPE_CHECKING:
+    from qc.event import Event
+    from qc.intake.watch import Watch
+    from qc.show.watching.menu import Wish
+
+
+def watch(
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", readable=False, help="Folder the captures come into.")
+    ],
+    sheet: opt.SheetOption = None,
+    preset: opt.PresetOption = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Folder of the log; FOLDER.qc when not given.")
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="JSON Lines on stdout: captures and events.")] = False,
+    poll: Annotated[
+        float | None,
+        typer.Option(
+            "--poll", metavar="SECONDS", min=0.1, help="Look at the folder every so often, trust no notices."
+        ),
+    ] = None,
+    test: Annotated[
+        bool, typer.Option("--test", help="Frames without flash are the ambient test, no alarm.")
+    ] = False,
+    decoder: opt.DecoderOption = opt.DecoderName.AUTO,
+    no_color: opt.NoColorOption = False,
+    debug: opt.DebugOption = False,
+) -> None:
+    """Measure each new capture as it arrives, newest first, and keep a log of the day.
+
+    Nothing is ever written into the folder. On a terminal, Enter answers the newest alarm, u undoes, q ends.
+    """
+    output = Output(json=json, no_color=no_color, debug=debug)
+    from qc.errors import QcError, printable
+    from qc.intake.watch import Watch
+    from qc_cli.views import show
+
+    try:
+        watching = Watch(folder, sheet=sheet, preset=preset, out=out, poll_s=poll, test=test, decoder=decoder)
+        with ending(watching.stop):
+            open_halts = show(
+                watching,
+                output,
+                perform=performer(watching, sheet, preset),
+                judged=lambda: preset is not None or watching.intent.sheet is not None,
+            )
+    except QcError as error:
+        output.complain(str(error))
+        raise typer.Exit(NOTHING_DONE) from None
+    except Exception as error:  # noqa: BLE001 - a defect of ours is told in one line, not in forty
+        output.fault(printable(folder), error)
+        raise typer.Exit(NOTHING_DONE) from None
+    raise typer.Exit(AT_HALT if open_halts else DONE)
+
+
+@contextlib.contextmanager
+def ending(stop: Callable[[], None]) -> Iterator[None]:
+    """Let Ctrl-C and SIGTERM end the watch in order; a second one leaves at once."""
+    asked = False
+
+    def handle(_number: int, _frame: FrameType | None) -> None:
+        nonlocal asked
+        if asked:
+            sys.exit(INTERRUPTED)
+        asked = True
+        stop()
+
+    before = {number: signal.signal(number, handle) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def performer(watching: Watch, sheet: Path | None, preset: str | None) -> Callable[[Wish], list[Event]]:
+    """Return what does a wish of the menu, by the same calls that the commands make."""
+
+    def perform(wish: Wish) -> list[Event]:
+        from qc.intake import actions
+        from qc.series.entry import Purpose
+        from qc.show.watching.menu import Act
+
+        out, about = watching.out, [(one.content, one.causes[0] if one.causes else None) for one in wish.about]
+        if wish.act is Act.UNDO:
+            return [actions.undo(out)]
+        if wish.act is Act.ANSWER:
+            return [actions.answer(out, content=content, cause=cause) for content, cause in about]
+        content, cause = about[0]
+        if wish.act is Act.ACCEPT:
+            return [
+                actions.accept(
+                    out, folder=watching.folder, sheet=sheet, preset=preset, content=content, cause=cause
+                )
+            ]
+        purposes = {Act.DARK: Purpose.DARK, Act.LEAVE_OUT: Purpose.LEAVE_OUT, Act.BASELINE: Purpose.BASELINE}
+        return [actions.give(out, purposes[wish.act], content=content)]
+
+    return perform
