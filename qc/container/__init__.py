@@ -10,7 +10,7 @@ from typing import Literal
 from qc.container.dng import DngTags, dng_tags
 from qc.container.kinds import Family, FileKind, has_tiff_header, kind_of
 from qc.container.metadata import colour_space, settings, settings_tree
-from qc.container.source import Loaded, digest_of, load
+from qc.container.source import Loaded, digest_of, load, read_head
 from qc.container.suffixes import PICTURE_SUFFIXES
 from qc.container.wholeness import check
 from qc.errors import (
@@ -37,6 +37,7 @@ __all__ = [
     "inspect",
     "kind_of",
     "load",
+    "read_head",
     "settings",
 ]
 

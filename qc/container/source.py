@@ -106,6 +106,12 @@ def load(path: str | bytes | os.PathLike[str]) -> Loaded:
     )
 
 
+def read_head(path: str | bytes | os.PathLike[str], size: int) -> bytes:
+    """Return the first `size` bytes of a file, without a trace on it as `load` does; raises OSError."""
+    with os.fdopen(_open(Path(os.fsdecode(path))), "rb", buffering=0) as file:
+        return file.read(size)
+
+
 def digest_of(data: bytes) -> str:
     """Return what a capture's content is known by: ``"blake2b:"`` and 32 bytes in hexadecimal (RFC 7693)."""
     return "blake2b:" + hashlib.blake2b(data, digest_size=32).hexdigest()

@@ -20,6 +20,7 @@ from qc.intake.writer import peek
 from qc.reading import Level
 from qc.result import Result
 
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Arrived:
     """A capture to be measured.

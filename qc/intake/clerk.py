@@ -1,4 +1,4 @@
-"""The watch's clerk: every result and event goes through here into the log and onto the desk, and out to people."""
+"""The watch's clerk: every result and event goes through here into the log, onto the desk and out to people."""
 
 from __future__ import annotations
 
@@ -86,19 +86,19 @@ class Clerk:
 
     def recall(self) -> Iterator[Update]:
         """Take up what earlier watches logged."""
-        entries, told = self._ledger.read(lambda log: list(log.entries()), [])
+        entries, told = self._ledger.read(lambda log: list(log.entries(self._specs)))
         yield from told
-        self._desk.load(entries)
-        arrivals, told = self._ledger.read(lambda log: list(log.arrivals()), [])
+        self._desk.load(entries or ())
+        arrivals, told = self._ledger.read(lambda log: log.arrivals())
         yield from told
-        for path, stamp, content in arrivals:
+        for path, stamp, content in arrivals or ():
             self._arrivals.know(path, stamp, content)
 
     def hear(self) -> Iterator[Update]:
         """Take up roles, answers and acceptances that other commands logged; flush what waits for the log."""
         if self._ledger.state == "lost":
             yield from self._ledger.flush()
-        new, told = self._ledger.read(lambda log: log.events(after=self._heard, kinds=BY_OTHERS), [])
+        new, told = self._ledger.read(lambda log: log.events(self._heard, BY_OTHERS))
         yield from told
         if not new:
             return
@@ -116,11 +116,12 @@ class Clerk:
         text = f"{printable(name)}: {why}"
         yield from self.say(Event(kind="worker_lost", at=now(), text=text, name=name, level=Level.NOTE))
 
-    def left_incomplete(self, arrived: Arrived, result: Result) -> Iterator[Update]:
+    def left_incomplete(self, result: Result) -> Iterator[Update]:
         """Tell that a capture stayed incomplete; its verdict follows."""
-        name = result.file.name
-        text = f"{printable(name)} stayed incomplete and nothing writes to it any more"
-        yield from self.say(Event(kind="left_incomplete", at=now(), text=text, name=name, content=result.file.content))
+        file = result.file
+        text = f"{printable(file.name)} stayed incomplete and nothing writes to it any more"
+        event = Event(kind="left_incomplete", at=now(), text=text, name=file.name, content=file.content)
+        yield from self.say(event)
 
     def tell(
         self, arrived: Arrived, result: Result, used: Used, *, took_s: float = 0.0, complaints: str = ""
@@ -166,15 +167,26 @@ class Clerk:
     def tested(self, dark: str, lit: str, done: Done, used: Used) -> Iterator[Update]:
         """Log an ambient test that the watch ran, and tell what it makes of its dark frame."""
         if done.result is None:
-            yield from self.say(Event(kind="worker_lost", at=now(), text=f"ambient test: {done.lost}", content=dark))
+            yield from self.say(
+                Event(kind="worker_lost", at=now(), text=f"ambient test: {done.lost}", content=dark)
+            )
             return
-        limits = limits_digest(used.sheet, used.preset, self._specs)
         result = done.result
+        text = self._desk.figures(result, Path(self._roster.path_of(lit) or "").name)
+        limits = limits_digest(used.sheet, used.preset, self._specs)
         yield from self._ledger.write(
-            lambda log: log.add_ambient(result, dark=dark, lit=lit, sheet=used.sheet, limits=limits)
+            lambda log: log.add_ambient(
+                result,
+                dark=dark,
+                lit=lit,
+                limits=limits,
+                sheet=used.sheet,
+                sheet_text=used.text,
+                text=text,
+                took_s=done.took_s,
+            )
         )
-        lit_path = self._roster.path_of(lit) or ""
-        yield from self._restated(self._desk.tested(dark, lit, result, Path(lit_path).name))
+        yield from self._restated(self._desk.tested(dark, lit, result, text))
 
     def _restated(self, standings: Sequence[Standing], *, without: str = "") -> Iterator[Update]:
         yield from self._desk.restated(s for s in standings if s.content != without)
@@ -195,14 +207,16 @@ class Clerk:
     def _events_of(self, arrived: Arrived, place: _Place) -> Iterator[Event]:
         name = Path(arrived.path).name
         shown = printable(name)
-        about = {"at": now(), "name": name, "content": place.content}
+
+        def event(kind: str, text: str, level: Level | None = None, **data: str) -> Event:
+            return Event(kind=kind, at=now(), text=text, name=name, content=place.content, level=level, data=data)
+
         if place.twin is not None:
             twin = printable(Path(place.twin).name)
-            text = f"{shown} is {twin} once more: not measured again"
-            if not self._roster.is_present(place.twin):
-                text = f"{shown} is {twin} under another name: not measured again"
-            yield Event(kind="duplicate", text=text, data={"of": place.twin}, level=Level.NOTE, **about)
+            here = self._roster.is_present(place.twin)
+            how = f"is {twin} once more" if here else f"is {twin} under another name"
+            yield event("duplicate", f"{shown} {how}: not measured again", Level.NOTE, of=place.twin)
         elif place.before not in (None, place.content):
-            yield Event(kind="new_content", text=f"{shown} holds another capture than before", **about)
+            yield event("new_content", f"{shown} holds another capture than before")
         for path in place.joined:
-            yield Event(kind="joined", text=f"{printable(Path(path).name)} belongs to {shown}", **about)
+            yield event("joined", f"{printable(Path(path).name)} belongs to {shown}")

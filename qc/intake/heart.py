@@ -93,7 +93,7 @@ class Heart:
             return None
         free = free_bytes(self._folder)
         halts = tuple(desk.day.open_halts())
-        names = {entry.content: entry.name for entry in desk.entries_of(s.content for s in halts)}
+        names = {s.content: entry.name for s in halts if (entry := desk.day.entry(s.content)) is not None}
         beat = Heartbeat(
             last_name=self._last[0] if self._last else None,
             last_age_s=round(time.monotonic() - self._last[1], 1) if self._last else None,

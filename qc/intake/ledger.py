@@ -56,26 +56,27 @@ class Ledger:
 
     def flush(self) -> list[Event]:
         """Write what could not be written before; call it now and then while the log is lost."""
+        told: list[Event] = []
         try:
             log = self._opened()
             while self._waiting:
                 first = self._waiting[0]
                 if isinstance(first, Captured):
-                    log.add(first)
+                    told += log.add(first)
                 else:
                     first(log)
                 self._waiting.popleft()
         except LogError as error:
             self._thin_out()
-            return self._lost(error)
-        return self._well()
+            return [*told, *self._lost(error)]
+        return [*told, *self._well()]
 
-    def read(self, ask: Callable[[Log], Answer], otherwise: Answer) -> tuple[Answer, list[Event]]:
-        """Ask the log something; without it, the other answer and what has to be told."""
+    def read(self, ask: Callable[[Log], Answer]) -> tuple[Answer | None, list[Event]]:
+        """Ask the log something; None without it, and what has to be told."""
         try:
             return ask(self._opened()), self._well() if not self._waiting else []
         except LogError as error:
-            return otherwise, self._lost(error)
+            return None, self._lost(error)
 
     def close(self) -> list[Event]:
         """Write what can be written and let go of the file."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime
@@ -12,8 +11,8 @@ from qc.intake.names import is_raw, stem_key
 from qc.intake.updates import Stamp
 
 SAME_SHOT_S = 2.0
-"""Most seconds between the recorded times of a raw and of the finished picture that the camera wrote beside it. Our
-own choice: a slow card writes them seconds apart, with one time in both."""
+"""Most seconds between the recorded times of a raw and of the finished picture beside it. Our own choice: a slow
+card writes them seconds apart, with one time in both."""
 
 HEAD = 512 * 1024
 """Bytes at the start of a file in which its recorded time is looked for."""
@@ -91,7 +90,7 @@ class Roster:
 
 
 def same_shot(one: Path, other: Path) -> bool:
-    """Tell whether two files of one stem are one press of the shutter: their recorded times agree or are missing."""
+    """Tell whether two files of one stem are one press of the shutter: their times agree, or one has none."""
     times = _taken(one), _taken(other)
     if times[0] is None or times[1] is None:
         return True
@@ -100,19 +99,10 @@ def same_shot(one: Path, other: Path) -> bool:
 
 
 def _taken(path: Path) -> datetime | None:
-    from qc.container import inspect
+    from qc.container import inspect, read_head
 
     try:
-        with path.open("rb", opener=_quietly) as file:
-            head = file.read(HEAD)
-        taken = inspect(head, name=path.name).camera.taken
+        taken = inspect(read_head(path, HEAD), name=path.name).camera.taken
         return datetime.fromisoformat(taken) if taken else None
     except (OSError, ValueError):
         return None  # it is on its way, or has no readable time: the stem decides
-
-
-def _quietly(path: str, flags: int) -> int:
-    try:
-        return os.open(path, flags | getattr(os, "O_NOATIME", 0))
-    except PermissionError:  # the flag is refused on files of another owner (open(2))
-        return os.open(path, flags)

@@ -26,7 +26,7 @@ from qc.intake.heart import Heart
 from qc.intake.intent import Intent
 from qc.intake.ledger import Ledger
 from qc.intake.place import announce
-from qc.intake.updates import Done, Early, FirstLook, Job, Measured, Update
+from qc.intake.updates import Done, Early, FirstLook, Job, Update
 from qc.intake.workers import Pool
 from qc.measure import specs as all_specs
 from qc.pipeline import unmeasured
@@ -93,9 +93,12 @@ class Watch:
         self.folder = Path(os.path.abspath(folder))  # noqa: PTH100 - a linked folder keeps the name it was given
         if not self.folder.is_dir():
             raise UsageError(f"{printable(folder)}: no such folder")
-        self.out = Path(os.path.abspath(out)) if out else self.folder.with_name(f"{self.folder.name}.qc")  # noqa: PTH100
+        beside = self.folder.with_name(f"{self.folder.name}.qc")
+        self.out = Path(os.path.abspath(out)) if out else beside  # noqa: PTH100 - as above
         if self.out == self.folder or self.folder in self.out.parents:
-            raise UsageError(f"{printable(self.out)}: the output would lie among the captures; name another folder")
+            raise UsageError(
+                f"{printable(self.out)}: the output would lie among the captures; name another folder"
+            )
         self.specs = tuple(all_specs())
         self.intent = Intent(self.folder, self.out, sheet=Path(sheet) if sheet else None, preset=preset)
         self._preset = preset
@@ -163,7 +166,7 @@ class Watch:
             yield from self._clerk.say(event)
         for arrived, result, release in self._arrivals.released():
             if release.left:
-                yield from self._clerk.left_incomplete(arrived, result)
+                yield from self._clerk.left_incomplete(result)
             yield from self._clerk.tell(arrived, result, self._used(arrived.path))
         if self._heart.time_to_look(LOOK_S):
             yield from self._others()

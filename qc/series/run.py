@@ -76,6 +76,10 @@ class Day:
         """Return where one capture stands; None where there is none of this content."""
         return self._standings.get(content)
 
+    def is_dark(self, content: str) -> bool:
+        """Tell whether a capture is a dark frame, by declaration or by its pixels."""
+        return content in self._dark
+
     def open_halts(self) -> list[Standing]:
         """Return what stands at halt, in the order taken; an answered cause puts nothing there."""
         halted = in_order(self._by_content[content] for content in self._halts)
@@ -83,7 +87,7 @@ class Day:
 
     def pairs(self) -> Mapping[str, str]:
         """Return for each dark frame the lit one it is tested against; see `qc.series.pairs.pairs_of`."""
-        return pairs_of(self._ordered, self._dark)
+        return pairs_of(self._ordered, self._dark) if self._dark else {}
 
     def put(self, entry: Entry) -> list[Standing]:
         """Add a capture, or replace the one of the same content.
