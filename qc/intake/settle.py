@@ -197,8 +197,8 @@ class Settle:
         """
         if after is None:
             self.gone(time, path)
-            return False
-        self.seen(time, path, after)
+        elif path in self._open:  # an old result is no news of a file that went meanwhile: the next listing is
+            self.seen(time, path, after)
         file = self._open.get(path)
         if file is None or file.phase != "out":
             return False

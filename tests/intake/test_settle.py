@@ -192,6 +192,17 @@ def test_a_file_that_went_before_it_was_measured_is_said_to_have_gone() -> None:
     assert settle.next_time() is None
 
 
+def test_an_old_result_does_not_bring_a_file_back_that_went_meanwhile() -> None:
+    settle = Settle()
+    handed_out(settle)
+    assert settle.gone(1.0, "a.dng")
+    assert not settle.measured(1.1, "a.dng", A, A, "whole")
+    assert settle.next_time() is None
+    settle.seen(2.0, "a.dng", A)
+    peek(settle, 2.4, A)
+    assert settle.due() == [Due("a.dng", A, 2.0)]
+
+
 def test_a_file_that_was_known_before_is_not_due() -> None:
     settle = Settle()
     settle.know("a.dng", A)
