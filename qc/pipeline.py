@@ -39,7 +39,7 @@ AnyPath = str | bytes | os.PathLike[str]
 
 FINDINGS: Mapping[str, str] = {
     "nearly_black": "nothing in the picture comes within 7 stops of saturation: no flash, or the cap is on",
-    "all_burnt": "nearly every cell is clipped in every colour: there is no picture",
+    "all_burnt": "nearly every cell is burnt in every colour: there is no picture",
     "left_out": "a frame could not be read and was left out of the test",
 }
 """Findings about the capture as a whole, by code."""
@@ -360,7 +360,7 @@ def _no_picture(frame: Frame, light: NDArray[np.float32]) -> tuple[Finding, ...]
     sample = frame.clip[:, ::4, ::4]  # every 16th cell tells "nearly all" well enough
     burnt = float((sample > 0).all(axis=0).mean()) if sample.size else 0.0
     if burnt >= BURNT_PICTURE:
-        text = f"{burnt:.0%} of the frame is burnt: there is no picture"
+        text = f"{burnt:.0%} of the frame is burnt in every colour: there is no picture"
         return (Finding(code="all_burnt", text=text, data={"burnt_percent": round(100 * burnt, 2)}),)
     if brightest < DARKEST_PICTURE:
         text = "nearly black: no flash, or the cap is on"

@@ -199,7 +199,7 @@ class Region:
     Attributes
     ----------
     what : str
-        ``"clipped"``, ``"burnt"``, ``"ambient"``, …
+        ``"clipped"`` (in some colour), ``"burnt"`` (most of it in every colour), ``"ambient"``, …
     box : tuple of float
         Left, top, width, height as fractions of the upright picture.
     area : float

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import json
 import os
 from dataclasses import replace
 from pathlib import Path
@@ -8,6 +9,7 @@ import numpy as np
 import pytest
 
 from qc import decode, judge, pipeline
+from qc.contract import to_json
 from qc.decode import BAYER, MosaicHint
 from qc.errors import UsageError
 from qc.frame import Camera
@@ -200,6 +202,20 @@ def test_the_ambient_test_finds_the_dark_frame_in_any_order(pair: tuple[Path, Pa
 def test_the_dark_frame_may_be_named_alone(pair: tuple[Path, Path]) -> None:
     lit, dark = pair
     assert measure_ambient([lit], dark=[dark]).dark[0][0].name == "dark.dng"
+
+
+def test_the_ambient_test_says_the_same_in_whatever_order_its_frames_are_given(tmp_path: Path) -> None:
+    light, room = scene(), scene() / 2**6
+    frames = [write(tmp_path / f"lit{n}.dng", part * light + room) for n, part in enumerate((1.0, 0.7, 0.97))]
+    frames.append(write(tmp_path / "dark.dng", room))
+    said = set()
+    for order in ((0, 1, 2, 3), (3, 2, 1, 0), (1, 3, 0, 2)):
+        result = replace(measure_ambient([frames[n] for n in order], preset="series"), measured_at="")
+        said.add(json.dumps(to_json(result), sort_keys=True))
+        assert result.file.name == "lit2.dng"
+        assert value(result, "ambient.flash_spread") == pytest.approx(np.log2(1 / 0.7), abs=0.02)
+        assert "ambient.flash_spread" in {cause.reading for cause in result.verdict.causes}
+    assert len(said) == 1
 
 
 def test_a_frame_named_as_dark_that_cannot_be_read_is_refused_and_not_replaced(pair: tuple[Path, Path]) -> None:

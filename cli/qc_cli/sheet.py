@@ -72,7 +72,9 @@ def zone(
     points: Annotated[
         str | None, typer.Option("--points", metavar='"X,Y X,Y X,Y..."', help="Corners, as fractions.")
     ] = None,
-    budget: Annotated[float | None, typer.Option("--budget", help="allow: burnt area meant, % of frame.")] = None,
+    budget: Annotated[
+        float | None, typer.Option("--budget", help="allow: burnt area (in any colour) meant, % of frame.")
+    ] = None,
     reference: Annotated[
         str | None, typer.Option("--reference", help='patch: "neutral" or "EDITION/patch" of a chart.')
     ] = None,

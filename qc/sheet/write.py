@@ -43,7 +43,8 @@ light = "flash"              # "continuous" for a set without flash: there is no
 # halt = 2.0
 
 # Zones: places as fractions of the upright picture. `qc sheet zone` adds one.
-#   protect   must hold detail            allow     burnt highlights are meant; budget in % of the frame
+#   protect   must hold detail            allow     burnt highlights are meant; budget: % of the
+#                                                     frame that may be burnt, in any colour
 #   sharp     must be sharp               moving    left out when frames are compared
 #   witness   neutral, stays in frame     patch     the reference: neutral, or "EDITION/patch" of a chart
 #   backdrop  free of highlight limits, judged for evenness

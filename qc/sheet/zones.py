@@ -42,7 +42,7 @@ class Zone:
     points : tuple of (x, y)
         Corners in fractions of the upright picture; at least three. `Zone.from_box` makes four.
     budget : float or None
-        For ``allow``: burnt area intended, % of frame.
+        For ``allow``: area that may be burnt, that is clipped in at least one colour; % of frame.
     reference : str or None
         For ``patch``: ``"neutral"`` or ``"EDITION/patch name"`` of a chart; None is neutral.
     lightness : float or None

@@ -179,6 +179,14 @@ def test_an_allowed_zone_has_a_budget(budget: float | None, exceeded: bool) -> N
         assert found[0].zone == "rim"
 
 
+def test_the_budget_counts_what_is_burnt_in_any_colour() -> None:
+    # as `unintended_area` does outside: a rim that is clipped in red alone is neither missed nor counted twice
+    only_red = {(0, y, x): 1 for y in range(10, 20) for x in range(10, 30)}
+    zone = Zone.from_box("rim", "allow", (0, 0, 1, 1), budget=0.2)
+    (found,) = [f for f in measure(with_clip(only_red), [zone]).findings if f.code == "allow_exceeded"]
+    assert found.data["area"] == pytest.approx(100 * 200 / 60_000)
+
+
 def test_a_protected_place_is_listed_before_a_larger_backdrop() -> None:
     cells = {(1, y, x): 1 for y in range(100, 190) for x in range(100, 290)} | {(1, 15, 15): 1}
     zones = [

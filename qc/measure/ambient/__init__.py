@@ -277,7 +277,7 @@ def _zone_refused(zone: Zone, reason: Reason) -> list[Reading]:
 
 SPEC = Spec(
     name="ambient",
-    version=1,
+    version=2,
     measure=measure,
     readings=READINGS,
     findings=FINDINGS,

@@ -224,7 +224,7 @@ def _findings(state: _State, found: Regions) -> Iterator[Finding]:
         )
     for cells in state.zone_cells:
         budget = cells.zone.budget if cells.zone.role is Role.ALLOW else None
-        if budget is None or state.unsure(every=True):
+        if budget is None or state.unsure(every=False):
             continue
         area = _burnt_of_frame(state, cells)
         if area > budget:
@@ -237,17 +237,17 @@ def _findings(state: _State, found: Regions) -> Iterator[Finding]:
 
 
 def _burnt_of_frame(state: _State, cells: ZoneCells) -> float:
-    """Burnt cells of an allowed zone that no zone protects, % of frame."""
+    """Cells of an allowed zone that no zone protects and that are clipped in some colour, % of frame."""
     if state.found.none:
         return 0.0
     intended = state.unintended[cells.window] == 0
-    burnt = (state.found.everywhere[cells.window] > 0) & cells.inside & intended
+    burnt = (state.found.anywhere[cells.window] > 0) & cells.inside & intended
     return 100.0 * int(np.count_nonzero(burnt)) / (state.shape[0] * state.shape[1])
 
 
 SPEC = Spec(
     name="highlights",
-    version=1,
+    version=2,
     measure=measure,
     readings=READINGS,
     findings=FINDINGS,

@@ -1,4 +1,8 @@
-"""What the readings of `highlights` mean, in words, with sources and default limits."""
+"""What the readings of `highlights` mean, in words, with sources and default limits.
+
+"Burnt" is said of what is clipped in at least one colour: detail is lost there. What is empty is "burnt in every
+colour". The budget of an allowed zone is of the first kind, as is what counts as unintended outside of it.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +14,8 @@ NAMES = {"R": "red", "G": "green", "B": "blue"}
 FINDINGS = {
     "top_code": "a finished picture: clipping is counted at its top code, which the sensor may not have reached",
     "more_regions": "more clipped places than are listed; data: count, area in % of frame",
-    "allow_exceeded": "an allowed zone is burnt beyond its budget; data: area and budget in % of frame",
+    "allow_exceeded": "an allowed zone is burnt, in at least one colour, beyond its budget; data: area and budget in"
+    " % of frame",
 }
 
 REASONS = {"no_such_colour": "the sensor has no photosites of this colour"}
@@ -62,7 +67,7 @@ READINGS: tuple[ReadingSpec, ...] = (
     ReadingSpec(
         name="highlights.burnt_area",
         unit=Unit.PERCENT_OF_CELLS,
-        phrase="clipped in every colour {value} %",
+        phrase="burnt in every colour {value} %",
         meaning="How much of the picture is empty: clipped in every colour.",
         low_end="0: no cell is clipped in all its colours",
         high_end="100: there is no picture",
@@ -76,7 +81,7 @@ READINGS: tuple[ReadingSpec, ...] = (
         name="highlights.unintended_area",
         unit=Unit.PERCENT_OF_CELLS,
         phrase="burnt {value} %",
-        meaning="How much is clipped outside the zones where burnt highlights are intended.",
+        meaning="How much is burnt, that is clipped in at least one colour, outside the zones where that is intended.",
         low_end="0: all clipping is where it was meant to be",
         high_end="100: everything is clipped and nothing was meant to be",
         method="100 × cells with any clipped photosite outside allow and backdrop zones / cells; a protect zone"
