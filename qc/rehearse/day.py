@@ -248,7 +248,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except (UsageError, ValueError, OSError) as error:
         parser.error(str(error))
     size = (given.columns * 2 // 3, given.columns)
-    slow, write = 1 / given.pace if given.pace > 0 else 0.0, WRITERS[given.write]
+    slow = 1 / given.pace if given.pace > 0 else 0.0
     for delivered in shoot_day(
         day, given.folder, WRITERS[given.write], size=size, wait=lambda s: time.sleep(slow * s)
     ):
