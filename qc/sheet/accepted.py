@@ -60,6 +60,10 @@ class Acceptance:
         """Where a limit comes from that this acceptance set: ``"accepted at SB_0042.dng, 10:12"``."""
         return f"accepted at {self.capture}, {self.at[11:16]}"
 
+    def same_as(self, other: Acceptance) -> bool:
+        """Tell whether two are the same act, whatever bar it has now."""
+        return (self.at, self.reading, self.zone) == (other.at, other.reading, other.zone)
+
 
 def accepted_path(out: Path, sheet: Path | None) -> Path:
     """Return where the acceptances of a set are kept.

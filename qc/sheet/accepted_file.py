@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from qc.errors import SheetError
 from qc.sheet.accepted import Acceptance
 from qc.sheet.checks import Problem, near
-from qc.sheet.lines import KeyPath
+from qc.sheet.lines import KeyPath, Lines
 from qc.sheet.model import AcceptedTable, AcceptedTables
 from qc.sheet.problems import as_text, as_toml, placed, read_bytes, shape
 
@@ -76,15 +76,35 @@ def with_accepted(text: str, acceptance: Acceptance) -> str:
 
 
 def without_accepted(text: str, acceptance: Acceptance) -> str:
-    """Return the text without one acceptance; the same text when it does not stand there."""
+    """Return the text without one acceptance, whatever its bar is by now; as it is when it does not stand there."""
+    there = list(parse_accepted(text))
+    found = [number for number, one in enumerate(there) if one.same_as(acceptance)]
+    if not found:
+        return text
+    del there[found[-1]]
+    return _without_lines(text, found[-1], tuple(there)) or _without_table(text, found[-1])
+
+
+def _without_lines(text: str, number: int, left: tuple[Acceptance, ...]) -> str | None:
+    """Cut a table out from header to last key, so that every note around it stays; None where that fails."""
+    lines, places = text.splitlines(keepends=True), Lines(text)
+    table = as_toml(text, "accepted")["accepted"][number]
+    first = places.of(("accepted", number))
+    last = max(places.of(("accepted", number, key)) for key in table)
+    gap = bool(lines[last:]) and not lines[last].strip()
+    cut = "".join(lines[: first - 1] + lines[last + gap :])
+    try:
+        return cut if parse_accepted(cut) == left else None
+    except SheetError:
+        return None  # tables written on one line, or a value over several
+
+
+def _without_table(text: str, number: int) -> str:
     import tomlkit
 
-    kept = [one == acceptance for one in parse_accepted(text)]
-    if not any(kept):
-        return text
     document = tomlkit.parse(text)
     tables: AoT = document["accepted"]
-    del tables[len(kept) - 1 - kept[::-1].index(True)]
+    del tables[number]
     if not len(tables):
         del document["accepted"]
     return tomlkit.dumps(document)

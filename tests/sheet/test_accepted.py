@@ -186,14 +186,26 @@ def test_where_there_is_no_file_nothing_was_accepted(tmp_path: Path) -> None:
     assert read_accepted(tmp_path / "bottles.accepted.toml") == ()
 
 
-def test_taking_one_back_leaves_the_others_and_what_a_person_wrote() -> None:
+def test_taking_one_back_leaves_the_others_and_every_note_a_person_wrote() -> None:
     other = accepted(2.0, 2.2, reading="sharpness.blur", zone="neck")
-    text = with_accepted("# asked by the art director\n" + with_accepted("", REAL), other)
+    first = "# asked by the art director\n" + with_accepted("", REAL) + "# for the neck\n"
+    text = with_accepted(first, other) + "# last note\n"
     left = without_accepted(text, REAL)
     assert parse_accepted(left) == (other,)
-    assert "# asked by the art director" in left
-    assert parse_accepted(without_accepted(left, other)) == ()
+    none = without_accepted(left, other)
+    assert parse_accepted(none) == ()
+    for note in ("# asked by the art director\n", "# for the neck\n", "# last note\n"):
+        assert note in left
+        assert note in none
     assert without_accepted(left, REAL) == left
+
+
+def test_tables_that_a_person_wrote_on_one_line_are_taken_back_as_well() -> None:
+    one = "{reading = 'sharpness.blur', value = 1, bar = 2, capture = 'SB_1.dng', at = 2026-11-25T10:12:0%d+01:00}"
+    text = f"accepted = [{one % 1}, {one % 2}]\n"
+    first, second = parse_accepted(text)
+    assert parse_accepted(without_accepted(text, second)) == (first,)
+    assert parse_accepted(without_accepted(without_accepted(text, second), first)) == ()
 
 
 def test_of_two_that_are_alike_the_later_one_is_taken_back() -> None:
