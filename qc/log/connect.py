@@ -8,7 +8,7 @@ from pathlib import Path
 
 from qc.disk import is_network
 from qc.errors import LogError
-from qc.log.migrations import migrate
+from qc.log.migrations import checked_version, migrate
 
 BUSY_S = 5.0
 """Seconds to wait for another process that writes."""
@@ -56,6 +56,7 @@ def connect(path: Path, *, create: bool, read_only: bool) -> sqlite3.Connection:
     db = _opened(path, "ro" if read_only else "rwc" if create else "rw")
     try:
         db.execute("PRAGMA foreign_keys = ON")
+        checked_version(db, path)  # before anything of another program is touched
         if not read_only:
             _set_journal(db, path)
         migrate(db, path, read_only=read_only)

@@ -179,7 +179,7 @@ def migrate(db: sqlite3.Connection, path: Path, *, read_only: bool = False) -> N
     LogError
         When it was written by a newer framegauge, or is the database of another program.
     """
-    while (version := _checked_version(db, path)) < len(MIGRATIONS):
+    while (version := checked_version(db, path)) < len(MIGRATIONS):
         if read_only:
             raise LogError(
                 path, "was written by an older framegauge: open it once for writing to bring it up to date"
@@ -204,7 +204,8 @@ def _step(db: sqlite3.Connection, version: int) -> None:
         raise
 
 
-def _checked_version(db: sqlite3.Connection, path: Path) -> int:
+def checked_version(db: sqlite3.Connection, path: Path) -> int:
+    """Return how many steps a log has seen, 0 for a blank file; raises `LogError` as `migrate` does."""
     version = _version(db)
     (mark,) = db.execute("PRAGMA application_id").fetchone()
     (things,) = db.execute("SELECT count(*) FROM sqlite_master").fetchone()

@@ -12,7 +12,7 @@ from qc.frame import Camera
 from qc.intake.updates import Stamp
 from qc.log.keys import Key
 from qc.log.rows import Captured
-from qc.reading import Level
+from qc.reading import Finding, Level
 from qc.result import CameraFacts, FileFacts, Result, Verdict
 from qc.series.entry import Order
 from tests.show.results import CAMERA, result
@@ -25,6 +25,8 @@ DIGEST = Digest(
     tile_means=np.full((3, 4, 6), 0.25, dtype=np.float32),
     full_size=(36, 24),
 )
+
+FOUND = (Finding(code="glint", zone="label", text="a glint", data={"count": 3, "places": [1, 2]}),)
 
 LIGHT = np.arange(24, dtype=np.float32).reshape(4, 6)
 
@@ -48,7 +50,8 @@ def key(number: int, *, zones: str = "blake2b:0a", methods: str = '{"burnt": 3}'
 def measured(number: int, name: str = "", **changes: Any) -> Result:
     name = name or f"SB_{number:04}.dng"
     file = FileFacts(path=f"/day/{name}", name=name, bytes=1000 + number, content=content(number))
-    return result(file=file, digest=DIGEST, **changes)
+    changes = {"file": file, "digest": DIGEST, "findings": FOUND} | changes
+    return result(**changes)
 
 
 def captured(number: int, name: str = "", **changes: Any) -> Captured:
