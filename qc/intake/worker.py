@@ -117,6 +117,21 @@ def measure(job: Job, look: Callable[[Result], None]) -> Result:
     return result
 
 
+def warm() -> None:
+    """Import what `measure` needs, and let it compute in one thread: there are as many workers as cores to spare."""
+    import cv2
+
+    from qc.measure import specs
+    from qc.measure._colour import science
+
+    cv2.setNumThreads(1)
+    specs()
+    science()
+    for name in WARM:
+        with contextlib.suppress(ImportError):  # an extra that is not installed; what is needed says so itself
+            import_module(name)
+
+
 def main() -> NoReturn:
     """Serve the pool that started this process: ``sys.argv`` is the connection, the time limit and the task."""
     began = time.perf_counter()
@@ -126,8 +141,7 @@ def main() -> NoReturn:
     connection = Connection(int(handle))
     jobs: queue.SimpleQueue[bytes] = queue.SimpleQueue()
     threading.Thread(target=_listen, args=(connection, jobs), daemon=True).start()
-    _warm()
-    run = _named(task)
+    run = _prepared(task)
     _say(connection, pickle.dumps(Ready(took_s=time.perf_counter() - began)))
     while True:
         _serve(jobs.get(), run, connection, float(limit_s))
@@ -225,21 +239,10 @@ def _give_way() -> None:
             Path("/proc/self", name).write_text(str(value), encoding="ascii")
 
 
-def _warm() -> None:
-    import cv2
-
-    from qc.measure import specs
-    from qc.measure._colour import science
-
-    cv2.setNumThreads(1)
-    specs()
-    science()
-    for name in WARM:
-        with contextlib.suppress(ImportError):  # an extra that is not installed; what is needed says so itself
-            import_module(name)
-
-
-def _named(task: str) -> Task:
-    module, _, name = task.partition(":")
-    found: Task = getattr(import_module(module), name)
+def _prepared(task: str) -> Task:
+    """Return a task by its name, after what its module has to warm."""
+    place, _, name = task.partition(":")
+    module = import_module(place)
+    getattr(module, "warm", lambda: None)()
+    found: Task = getattr(module, name)
     return found

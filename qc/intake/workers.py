@@ -38,7 +38,8 @@ class Pool:
     limit_s : float
         Seconds that one job may take.
     task : callable or None
-        What a worker does with a job, importable by its name; None for `qc.intake.worker.measure`.
+        What a worker does with a job, importable by its name; None for `qc.intake.worker.measure`. Where
+        its module has a function `warm`, that is called once before the first job.
     recycle : int
         Jobs after which a worker is replaced by a fresh one, which is warm before the old one goes.
     """
