@@ -45,7 +45,19 @@ NICE = 10
 MOST_SAID = 8_000_000
 """Bytes that a job may print; more is thrown away by the operating system."""
 
-WARM = ("qc.pipeline", "rawpy", "flashraw", "skimage.draw", "imageio.v3")
+WARM = (
+    "concurrent.futures.thread",
+    "flashraw",
+    "qc.decode.codes",
+    "qc.decode.rendered",
+    "qc.decode.with_flashraw",
+    "qc.decode.with_rawpy",
+    "qc.digest",
+    "qc.pipeline",
+    "rawpy",
+    "skimage.draw",
+    "tifffile",
+)
 """Modules that measuring imports on first use; a capture shall not wait for them."""
 
 _LIKELIEST_OOM = 500  # of 1000, proc(5): this process goes before the watch and the program that fills the folder
@@ -118,7 +130,7 @@ def measure(job: Job, look: Callable[[Result], None]) -> Result:
 
 
 def warm() -> None:
-    """Import what `measure` needs, and let it compute in one thread: there are as many workers as cores to spare."""
+    """Import what `measure` needs, and let OpenCV compute in one thread: the pool has a worker for each core."""
     import cv2
 
     from qc.measure import specs
