@@ -76,7 +76,7 @@ def with_accepted(text: str, acceptance: Acceptance) -> str:
 
 
 def without_accepted(text: str, acceptance: Acceptance) -> str:
-    """Return the text without one acceptance, whatever its bar is by now; as it is when it does not stand there."""
+    """Return the text without one acceptance, whatever its bar is by now; as it is when it is not there."""
     there = list(parse_accepted(text))
     found = [number for number, one in enumerate(there) if one.same_as(acceptance)]
     if not found:
