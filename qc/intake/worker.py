@@ -46,6 +46,8 @@ MOST_SAID = 8_000_000
 """Bytes that a job may print; more is thrown away by the operating system."""
 
 WARM = (
+    "PIL.ImageOps",
+    "PIL.JpegImagePlugin",
     "concurrent.futures.thread",
     "flashraw",
     "qc.decode.codes",
@@ -135,10 +137,12 @@ def warm() -> None:
 
     from qc.measure import specs
     from qc.measure._colour import science
+    from qc.pipeline import tool
 
     cv2.setNumThreads(1)
     specs()
     science()
+    tool()
     for name in WARM:
         with contextlib.suppress(ImportError):  # an extra that is not installed; what is needed says so itself
             import_module(name)
