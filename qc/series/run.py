@@ -100,11 +100,12 @@ class Day:
         old = self._by_content.get(entry.content)
         if old is not None and old.order == entry.order:
             return self._exchange(old, entry)
-        changed = self.drop(entry.content) if old is not None else []
+        if old is not None:
+            return self._move(entry)
         low, high = self._moment(entry)
         group = in_order([*self._ordered[low:high], entry])
         self._by_content[entry.content] = entry
-        return self._in_order([*changed, *self._replace(low, high, group)])
+        return self._replace(low, high, group)
 
     def change(self, content: str, **fields: Any) -> list[Standing]:
         """Change some fields of a capture: purpose, answers, ambient test.
@@ -139,6 +140,12 @@ class Day:
         group = in_order(other for other in self._ordered[low:high] if other is not entry)
         return self._replace(low, high, group)
 
+    def _move(self, entry: Entry) -> list[Standing]:
+        before = dict(self._standings)
+        self.drop(entry.content)
+        self.put(entry)
+        return [standing for standing in self.standings if before.get(standing.content) != standing]
+
     def _exchange(self, old: Entry, new: Entry) -> list[Standing]:
         low, high = self._moment(old)
         self._by_content[new.content] = new
@@ -154,6 +161,8 @@ class Day:
         """Put other captures in the place of some, and fold anew from the first that is another."""
         while low < high and group and group[0] is self._ordered[low]:
             low, group = low + 1, group[1:]
+        while low < high and group and group[-1] is self._ordered[high - 1]:
+            high, group = high - 1, group[:-1]
         self._ordered[low:high] = group
         self._after[low:high] = [None] * len(group)
         state = self._after[low - 1] if low else body.START
@@ -175,8 +184,3 @@ class Day:
         (self._halts.add if standing.level is Level.HALT else self._halts.discard)(content)
         before, self._standings[content] = self._standings.get(content), standing
         return before != standing
-
-    def _in_order(self, standings: Iterable[Standing]) -> list[Standing]:
-        newest = {standing.content: standing for standing in standings}
-        there = [self._by_content[content] for content in newest if content in self._by_content]
-        return [newest[entry.content] for entry in in_order(there)]

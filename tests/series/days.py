@@ -28,12 +28,8 @@ CAMERA = Camera(
 )
 SHAPE = (11, 16)
 UNJUDGED = Verdict(level=Level.UNJUDGED)
-BLACK = Verdict(
-    level=Level.WARN,
-    causes=(
-        Cause(reading="nearly_black", zone=None, level=Level.WARN, limit=None, origin="always", text="black"),
-    ),
-)
+_BLACK = Cause(reading="nearly_black", zone=None, level=Level.WARN, limit=None, origin="always", text="black")
+BLACK = Verdict(level=Level.WARN, causes=(_BLACK,))
 
 Light = NDArray[np.float32]
 
@@ -46,29 +42,31 @@ def scene(seed: int = 0) -> Light:
     return light
 
 
-def frame(
-    number: int, light: Light | float | None = None, *, settings: Camera | None = None, **more: Any
-) -> Entry:
+def frame(number: int, light: Light | float = 1.0, *, settings: Camera | None = None, **more: Any) -> Entry:
     """Frame number n of a day, `light` a picture or a factor to the usual one."""
-    picture = (
-        scene() if light is None else scene() * np.float32(light) if isinstance(light, float | int) else light
-    )
+    picture = scene() * np.float32(light) if isinstance(light, float) else light
     name = f"SB_{number:04d}.dng"
     order = (f"2026-11-25T10:{number // 60:02d}:{number % 60:02d}", "SB_", number, number)
-    given = {"verdict": UNJUDGED, "state": "whole", "kind": "mosaic", "size": (600, 400), "order": order} | more
+    given: dict[str, Any] = {
+        "verdict": UNJUDGED,
+        "state": "whole",
+        "kind": "mosaic",
+        "size": (600, 400),
+        "order": order,
+    } | more
     return Entry(content=f"c{number}", name=name, settings=settings or CAMERA, light=picture, **given)
 
 
 def dark(number: int, **more: Any) -> Entry:
     """A frame that the pipeline found to be nearly black."""
-    given = {"found": frozenset({"nearly_black"}), "verdict": BLACK} | more
+    given: dict[str, Any] = {"found": frozenset({"nearly_black"}), "verdict": BLACK} | more
     return frame(number, 0.001, **given)
 
 
 def limited(number: int, value: float | None, **more: Any) -> Entry:
     """A frame with a value of "tint.shift", whose limits go either way: note 5, warn 10."""
     place: Place = ("tint.shift", None)
-    causes = ()
+    causes: tuple[Cause, ...] = ()
     if value is not None and abs(value) > 5:
         level, bar = (Level.WARN, 10.0) if abs(value) > 10 else (Level.NOTE, 5.0)
         text = f"tint {value:g}"
