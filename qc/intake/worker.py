@@ -239,9 +239,8 @@ def _keep_to_itself() -> None:
         import resource
     except ImportError:  # Windows
         return
-    resource.setrlimit(
-        resource.RLIMIT_CORE, (0, 0)
-    )  # a dump would land in the current folder, perhaps the watched
+    # a dump of memory would land in the current folder, perhaps the watched one
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     resource.setrlimit(resource.RLIMIT_FSIZE, (MOST_SAID, MOST_SAID))
 
 
