@@ -94,7 +94,9 @@ def judge(
     told = [*_of_findings(findings, specs), *_of_readings(limited, known, zones, limits)]
     unread = list(_unread(readings, known, zones, limits))
     blind = bool(limits) and all(reading.value is None for reading in limited)
-    if blind:  # a note says that the rest was looked at
+    if any(w.rank == Rank.MISFIRE for w in told):  # nothing else is wrong with what is not in the picture
+        unread = [_unmeasured(w) for w in unread]
+    elif blind:  # a note says that the rest was looked at
         unread = [_unmeasured(w) if w.cause.level is Level.NOTE else w for w in unread]
     causes = tuple(w.cause for w in sorted((*told, *unread), key=_order))
     if causes and _SEVERITY[causes[0].level]:

@@ -337,11 +337,14 @@ def _check_named_dark(opened: Sequence[tuple[_Opened, bool]]) -> None:
 
 
 def _of_decoding(opened: Sequence[_Opened]) -> Iterator[Finding]:
-    """Yield what decoding says of each frame of a test, with the frame's name."""
+    """Yield what decoding says of the frames of a test, once, with the names of those that it says it of."""
+    said: dict[str, tuple[Finding, list[str]]] = {}
     for one in opened:
         for finding in one.frame.findings if one.frame else ():
             if finding.code not in OF_ONE_FRAME:
-                yield replace(finding, text=f"{printable(one.file.name)}: {finding.text}")
+                said.setdefault(finding.text, (finding, []))[1].append(printable(one.file.name))
+    for text, (finding, names) in said.items():
+        yield replace(finding, text=f"{', '.join(names)}: {text}")
 
 
 def _left_out(opened: _Opened) -> Finding:

@@ -131,6 +131,18 @@ def test_what_could_not_be_read_comes_after_every_worse_cause() -> None:
     assert [c.level for c in found.causes] == [Level.WARN, Level.NOTE]
 
 
+def test_an_empty_picture_is_the_only_thing_said_of_what_is_not_in_it() -> None:
+    black = Finding(code="nearly_black", text="nearly black")
+    suspicious = replace(BLUR, suspect=frozenset({"texture"}))
+    read = (reading("blur.width", None, "neck"),)
+    limits = resolve((suspicious,), SHEET)
+    found = judge(WHOLE, read, (black,), specs=(suspicious,), zones=SHEET.zones, limits=limits)
+    assert [(c.reading, c.level) for c in found.causes] == [
+        ("nearly_black", Level.WARN),
+        ("blur.width", Level.UNMEASURED),
+    ]
+
+
 def test_a_reading_that_refines_another_is_not_missed_where_that_one_was_read() -> None:
     along = replace(BLUR.readings[0], name="blur.along", refines="blur.width")
     spec = replace(BLUR, readings=(*BLUR.readings, along))

@@ -17,6 +17,8 @@ from qc.reading import Drawing, Level, Reading, ReadingSpec, Spec, TileMap
 from qc.result import Cause, Result
 from qc.sheet.zones import Zone
 from qc.show.draw._canvas import Caption, Picture
+from qc.show.rows import spoken_error
+from qc.words import spoken_number
 
 MADE_BY: Final = "framegauge"
 _CAPTURE = "framegauge capture"
@@ -167,16 +169,9 @@ def value_text(reading: Reading, spec: ReadingSpec) -> str:
     """Say a reading in words without its unit: bound, value, ±; or why there is none."""
     if reading.reason is not None:
         return f"not measured ({reading.reason.text})"
-    about = "" if reading.plus_minus is None else f" ± {_rounded(reading.plus_minus, spec.decimals)}"
+    about = "" if reading.plus_minus is None else f" ± {spoken_error(reading.plus_minus, spec.decimals)}"
     bound = f"{reading.bound} " if reading.bound else ""
-    return f"{bound}{reading.value:.{spec.decimals}f}{about}"
-
-
-def _rounded(number: float, decimals: int) -> str:
-    """Round to the decimals of its value; what would be rounded to nought is less than their last place."""
-    return (
-        f"{number:.{decimals}f}" if round(number, decimals) or not number else f"< {10.0**-decimals:.{decimals}f}"
-    )
+    return f"{bound}{spoken_number(reading.value or 0.0, spec.decimals)}{about}"
 
 
 def _quantity(spec: ReadingSpec) -> str:

@@ -7,77 +7,28 @@ inside its column; on a pipe it stays one line, however long.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
-from rich.color import Color
 from rich.console import Group
 from rich.padding import Padding
-from rich.style import Style
 from rich.table import Table
 from rich.text import Text
 
 from qc.judge import spoken_phrase
-from qc.reading import Level, Reading, ReadingSpec, Spec
-from qc.result import CameraFacts, Cause, Result
-from qc.show.palette import LEVELS
-from qc.words import spoken_number
-
-COLUMN = {
-    Level.CLEAR: "▁",
-    Level.NOTE: "▃",
-    Level.WARN: "▅",
-    Level.HALT: "█",
-    Level.UNJUDGED: " ",
-    Level.UNMEASURED: "?",
-}
-"""Mark of each level: a column that rises with it."""
-
-PLAIN = {
-    Level.CLEAR: ".",
-    Level.NOTE: "-",
-    Level.WARN: "=",
-    Level.HALT: "#",
-    Level.UNJUDGED: " ",
-    Level.UNMEASURED: "?",
-}
-"""The same where only plain text can be shown."""
-
-LONGEST_NAME = 28
-"""File names longer than this are cut in the middle on a terminal; on a pipe never."""
-
+from qc.reading import Level, Spec
+from qc.result import CameraFacts, Result
+from qc.show.rows import Row as Row
+from qc.show.rows import RowsView
+from qc.show.rows import rows as rows
+from qc.show.signs import COLUMN as COLUMN
+from qc.show.signs import LONGEST_NAME as LONGEST_NAME
+from qc.show.signs import PLAIN as PLAIN
+from qc.show.signs import clean as clean
+from qc.show.signs import cut_middle as cut_middle
+from qc.show.signs import style_of as style_of
 
 NUMBERS_TOLD = 3
 """How many numbers the line of an unjudged frame holds."""
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One line of the full view: where, what, how sure, and what there is to say about it."""
-
-    place: str
-    said: str
-    sure: str
-    remark: str
-    level: Level | None
-
-
-def style_of(level: Level) -> Style:
-    """Return how a terminal shows a level; its word and mark say it as well."""
-    # an unjudged frame is plain text in the terminal's own colour
-    return Style() if level is Level.UNJUDGED else Style(color=Color.from_rgb(*LEVELS[level]))
-
-
-def clean(text: str) -> str:
-    r"""Return text as one line that no terminal acts on: control characters as ``\xNN``."""
-    return "".join(c if c.isprintable() else _escaped(c) for c in text)
-
-
-def _escaped(sign: str) -> str:
-    if "\udc80" <= sign <= "\udcff":  # a byte of a file name that is not UTF-8 (PEP 383)
-        return f"\\x{ord(sign) - 0xDC00:02x}"
-    return sign.encode("unicode_escape").decode("ascii")
 
 
 def time_of(result: Result) -> str:
@@ -135,14 +86,6 @@ def line(result: Result, specs: Sequence[Spec], *, name_width: int = 0) -> Table
     return row
 
 
-def cut_middle(text: str, longest: int = LONGEST_NAME) -> str:
-    """Return text of at most `longest` signs, cut in the middle: both ends of a file name tell captures apart."""
-    if len(text) <= longest:
-        return text
-    head = (longest - 1) // 2
-    return f"{text[:head]}…{text[-(longest - 1 - head) :]}"
-
-
 def plain_details(result: Result, specs: Sequence[Spec]) -> Iterator[str]:
     """Yield every reading and finding as plain lines, one each; the place stands on every line, for searching."""
     yield f"  {settings_line(result)}"
@@ -163,53 +106,17 @@ def details(result: Result, specs: Sequence[Spec]) -> Group:
     """Return every reading and finding for a terminal."""
     found = [Padding(Text(note), (0, 0, 0, 2)) for note in notes(result)]
     settings = Padding(Text(settings_line(result), style="dim"), (0, 0, 0, 2))
-    return Group(settings, Padding(_table(result, specs), (0, 0, 0, 2)), *found)
-
-
-def _table(result: Result, specs: Sequence[Spec]) -> Table:
-    view = Table.grid(padding=(0, 2, 0, 0))
-    view.add_column(width=10, no_wrap=True)
-    view.add_column(min_width=24, overflow="fold", ratio=6)
-    view.add_column(no_wrap=True, min_width=6)
-    view.add_column(overflow="fold", ratio=6)
-    last = None
-    for row in rows(result, specs):
-        place = "" if row.place == last else cut_middle(row.place, 10)
-        last = row.place
-        remark = Text(row.remark, style="dim")
-        if row.level is not None:
-            remark = Text(f"{COLUMN[row.level]} {row.level}  ", style=style_of(row.level)) + Text(row.remark)
-        view.add_row(Text(place, style="bold"), Text(row.said), Text(row.sure, style="dim"), remark)
-    return view
-
-
-def rows(result: Result, specs: Sequence[Spec]) -> Iterator[Row]:
-    """Yield the readings in words: the frame first, then each zone, in the order of reporting."""
-    known = {reading.name: reading for spec in specs for reading in spec.readings}
-    causes = {(cause.reading, cause.zone): cause for cause in result.verdict.causes}
-    places = list(dict.fromkeys([None, *(reading.zone for reading in result.readings)]))
-    for place in places:
-        here = [r for r in result.readings if r.zone == place and r.name in known]
-        told = Counter(str(r.reason) for r in here if r.reason is not None)
-        said: set[str] = set()
-        for reading in here:
-            why = str(reading.reason)
-            if told[why] < 2:
-                yield _row(reading, known[reading.name], causes.get((reading.name, reading.zone)))
-            elif why not in said and reading.reason is not None:
-                # one reason for many readings is said once, where the first of them would stand
-                said.add(why)
-                levels = [_level(causes.get((r.name, r.zone))) for r in here if str(r.reason) == why]
-                level = next((level for level in levels if level), None)
-                yield Row(
-                    clean(place or "frame"), f"{told[why]} numbers missing", "", clean(reading.reason.text), level
-                )
+    return Group(settings, RowsView(tuple(rows(result, specs))), *found)
 
 
 def notes(result: Result) -> Iterator[str]:
-    """Yield what was found in words, then why some ± are missing, each once."""
+    """Yield what was found in words, then why some ± are missing, each once; not what the frame's line says."""
+    first = result.verdict.causes[0].text if result.verdict.causes else None
     for finding in result.findings:
-        yield clean(finding.text if finding.zone is None else f"{finding.zone}: {finding.text}")
+        if finding.text == first:
+            continue
+        named = finding.zone is None or finding.text.startswith(finding.zone)
+        yield clean(finding.text if named else f"{finding.zone}: {finding.text}")
     doubts = (reading.doubt.text for reading in result.readings if reading.doubt is not None)
     for doubt in dict.fromkeys(doubts):
         yield clean(f"±? {doubt}")
@@ -218,39 +125,6 @@ def notes(result: Result) -> Iterator[str]:
 def settings_line(result: Result) -> str:
     """Return the recorded settings, the size and what read the file, as far as they are known."""
     return clean(", ".join(_settings(result.camera)) or "no settings recorded")
-
-
-def _row(reading: Reading, spec: ReadingSpec, cause: Cause | None) -> Row:
-    sure = ""
-    if reading.plus_minus is not None:
-        sure = f"±{_error(reading.plus_minus, spec.decimals)}"
-    elif reading.doubt is not None:
-        sure = "±?"
-    remark = ""
-    if reading.reason is not None:
-        remark = reading.reason.text
-    elif cause is not None and cause.limit is not None:
-        bar = spoken_number(cause.limit, spec.decimals)
-        remark = f"{'under' if spec.worse == 'low' else 'over'} {bar} ({cause.origin})"
-    return Row(
-        place=clean(reading.zone or "frame"),
-        said=clean(spoken_phrase(reading, spec)),
-        sure=sure,
-        remark=clean(remark),
-        level=_level(cause),
-    )
-
-
-def _level(cause: Cause | None) -> Level | None:
-    """Return the level to be shown beside a reading; what is only not measured has its reason there."""
-    return None if cause is None or cause.level is Level.UNMEASURED else cause.level
-
-
-def _error(value: float, decimals: int) -> str:
-    """Return a ± with as many decimals as its number, or more where it would read as nought."""
-    while decimals < 6 and 0 < value < 0.5 * 10.0**-decimals:
-        decimals += 1
-    return spoken_number(value, decimals)
 
 
 def _settings(camera: CameraFacts) -> Iterator[str]:

@@ -231,7 +231,7 @@ def test_the_caption_carries_the_worst_cause_of_its_own_measurement() -> None:
 
 
 @pytest.mark.parametrize(
-    ("plus_minus", "said"), [(0.2, "± 0.20"), (0.001, "± < 0.01"), (0.0, "± 0.00"), (None, ""), (0.0051, "± 0.01")]
+    ("plus_minus", "said"), [(0.2, "± 0.20"), (0.001, "± <0.01"), (0.0, "± 0.00"), (None, ""), (0.0051, "± 0.01")]
 )
 def test_a_bound_and_an_uncertainty_are_said(plus_minus: float | None, said: str) -> None:
     reading = Reading(name="a.b", unit=Unit.STOPS, value=5.014, plus_minus=plus_minus, bound="at most")
