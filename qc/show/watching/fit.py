@@ -5,6 +5,8 @@ from __future__ import annotations
 import unicodedata
 
 from rich.cells import cell_len, set_cell_size
+from rich.console import Console
+from rich.text import Text
 
 from qc.show.text import clean
 
@@ -49,6 +51,12 @@ def cut_middle(text: str, cells: int, *, dots: str = "…") -> str:
 def pad(text: str, cells: int) -> str:
     """Return text with spaces after it, up to `cells` cells."""
     return text + " " * max(cells - cell_len(text), 0)
+
+
+def fold(text: str, cells: int) -> list[str]:
+    """Return text in lines of at most `cells` cells, broken between words where that is possible."""
+    wrapped = Text(text).wrap(Console(), max(cells, 2))
+    return [cut(line.plain.rstrip(), cells, dots="") for line in wrapped]
 
 
 def _selects_variation(sign: str) -> bool:

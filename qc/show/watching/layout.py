@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from rich.cells import cell_len
-from rich.console import Console
 from rich.style import Style
 from rich.text import Text
 
@@ -16,7 +14,7 @@ from qc.series.entry import Standing
 from qc.show.text import COLUMN, PLAIN, clean, style_of
 from qc.show.watching import words
 from qc.show.watching.board import ALARMS, STRIP, Board
-from qc.show.watching.fit import cut, cut_middle, pad, tidy
+from qc.show.watching.fit import cut, cut_middle, fold, pad, tidy
 from qc.show.watching.menu import Menu
 from qc.show.watching.words import Said
 
@@ -30,7 +28,7 @@ ALARM_LINES = 2
 HALTS_SHOWN = 3
 """Open halts that stand in the region; how many more there are is said."""
 
-SHORTEST_REASON = 12
+SHORTEST_REASON = 8
 """Cells that a tail must leave to the reason before it."""
 
 QUIET = Style(dim=True)
@@ -97,7 +95,7 @@ def line(said: Said, paper: Paper, *, name_width: int = 0) -> Text:
     """Return what is said as a line of a terminal; a new alarm and an event may go on, indented, below it."""
     if not said.name:
         return _event(said, paper)
-    name_width = min(max(name_width, 8), paper.longest_name)
+    name_width = min(max(name_width, cell_len(paper.tidy(said.name))), paper.longest_name)
     text = Text(f"{pad(said.time, 8)}  ", style=QUIET if said.time == "open" else "", no_wrap=True, end="")
     text.append(pad(paper.cut_middle(said.name, name_width), name_width) + "  ")
     if said.level is not None:
@@ -114,11 +112,12 @@ def line(said: Said, paper: Paper, *, name_width: int = 0) -> Text:
 
 def _folded(said: Said, paper: Paper, room: int, indent: int) -> str:
     """Return reason and tail over several lines; what does not fit into the last of them is cut."""
-    words = Text(paper.tidy(said.reason)).wrap(Console(width=room), room)
-    whole = [str(one).rstrip() for one in words]
+    whole = fold(paper.tidy(said.reason), room)
     if len(whole) > ALARM_LINES:
         whole[ALARM_LINES - 1 :] = [" ".join(whole[ALARM_LINES - 1 :])]
-    whole[-1] = told(replace(said, reason=whole[-1]), paper, room)
+    if len(whole) < ALARM_LINES and cell_len(whole[-1] + paper.tidy(said.tails[-1])) > room:
+        whole.append("")  # a tail that has no room beside the reason goes below it
+    whole[-1] = told(replace(said, reason=whole[-1]), paper, room).lstrip()
     return f"\n{' ' * indent}".join(whole)
 
 
@@ -159,6 +158,8 @@ def region(board: Board, paper: Paper, *, name_width: int = 0, menu: Menu | None
     steady = [_strip(board, paper), _beat(board, paper)]
     foot = _foot(board, paper, hint=menu is None or not menu.is_open)
     asked = [Text(paper.cut(text, paper.room)) for text in menu.lines()] if menu is not None else []
+    for title in asked[:1]:
+        title.stylize("bold")
     blank = [Text("")]
     parts = [blank, halts, lost, steady, foot, asked]
     for part in (blank, foot, halts):  # on a low screen, what can be missed most goes first
@@ -166,8 +167,8 @@ def region(board: Board, paper: Paper, *, name_width: int = 0, menu: Menu | None
             part.pop()
     lines = [text for part in parts for text in part]
     for text in lines:
-        text.no_wrap = True
-        text.end = ""
+        text.no_wrap, text.end = True, ""
+        text.truncate(paper.room, overflow="crop")
     return lines
 
 
@@ -176,7 +177,7 @@ KEYS = "Enter: answer the newest alarm   u: undo   q: end"
 
 def _event(said: Said, paper: Paper) -> Text:
     mark = f"{paper.marks[said.level]} {said.level}  " if said.level is not None else ""
-    lines = textwrap.wrap(mark + paper.tidy(said.reason), max(paper.room - 10, 10), drop_whitespace=True)
+    lines = fold(mark + paper.tidy(said.reason), paper.room - 10)
     style = style_of(said.level) if said.level is not None else QUIET
     return Text.assemble(f"{pad(said.time, 8)}  ", ("\n          ".join(lines), style), end="")
 

@@ -1,0 +1,261 @@
+"""What a watch has told, folded from its updates; and the menu over it."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import pytest
+
+from qc.contract import from_json
+from qc.event import Event
+from qc.intake.updates import Early, Heartbeat, Measured, Restated, Update
+from qc.reading import Level
+from qc.series.entry import Standing
+from qc.show.watching.board import Board
+from qc.show.watching.lines import json_lines
+from qc.show.watching.menu import Act, Menu, Wish, acts
+from tests.sheet.toys import SPECS
+from tests.show.scripted_day import (
+    BURNT,
+    CHANGED,
+    CUT,
+    NO_FLASH,
+    SOFT,
+    Day,
+    cause,
+    event,
+    measured,
+    shot,
+    standing,
+)
+
+
+def board(*updates: Update) -> Board:
+    made = Board(SPECS, clock=lambda: "10:14:05")
+    for update in updates:
+        made.take(update)
+    return made
+
+
+def names(of: Board) -> list[list[str]]:
+    return [[name for name, _ in row] for row in of.alarms()]
+
+
+WARN, HALT = measured(shot(1, causes=[SOFT])), measured(shot(2, causes=[cause(BURNT, Level.HALT)]))
+
+
+# -- the board
+
+
+def test_alarms_wait_newest_first_and_frames_of_one_cause_wait_together() -> None:
+    again = measured(shot(4, causes=[cause(BURNT, Level.HALT)]), repeats=2, first="SB_0002.dng")
+    assert names(board(WARN, HALT, measured(shot(3)), again)) == [["SB_0004.dng", "SB_0002.dng"], ["SB_0001.dng"]]
+
+
+def test_a_halt_of_a_day_begun_before_this_watch_waits_after_the_others() -> None:
+    old = standing(shot(7, causes=[CUT]))
+    assert names(board(WARN, Heartbeat(open_halts=(old,), names={old.content: "OLD.dng"}))) == [
+        ["SB_0001.dng"],
+        ["OLD.dng"],
+    ]
+
+
+def test_an_alarm_that_was_acted_on_is_not_offered_again_and_its_event_is_said_once() -> None:
+    told = board(WARN, HALT)
+    answered = event("answered", "answered: label burnt, for SB_0002.dng only")
+    told.handled([HALT.standing], [answered])
+    assert names(told) == [["SB_0001.dng"]]
+    assert told.take(answered) is None
+    assert told.take(answered) is not None
+
+
+def test_a_second_cause_of_an_answered_frame_is_offered() -> None:
+    both = measured(shot(2, causes=[cause(BURNT, Level.HALT), cause(SOFT, Level.HALT)]))
+    told = board(both)
+    told.handled([both.standing], [])
+    assert names(told) == []
+    told.take(Restated(name="SB_0002.dng", standing=standing(both.result, causes=[cause(SOFT, Level.HALT)])))
+    assert names(told) == [["SB_0002.dng"]]
+
+
+def test_what_was_taken_back_is_offered_again() -> None:
+    told = board(HALT)
+    told.handled([HALT.standing], [])
+    told.unhandled([event("undone", "undone")])
+    assert names(told) == [["SB_0002.dng"]]
+
+
+def test_halts_are_open_until_they_stand_otherwise() -> None:
+    told = board(WARN, HALT)
+    assert list(told.open) == [HALT.standing.content]
+    told.take(Restated(name="SB_0002.dng", standing=standing(HALT.result, causes=())))
+    assert not told.open
+    told.take(Heartbeat(open_halts=(HALT.standing,)))
+    assert list(told.open) == [HALT.standing.content]
+
+
+def test_a_capture_that_another_one_replaced_does_not_count_any_more() -> None:
+    new = replace(shot(3, "SB_0002.dng"), replaces=HALT.standing.content)
+    told = board(HALT, measured(new))
+    assert list(told.levels().values()) == [("SB_0002.dng", Level.CLEAR)]
+    assert (told.open, names(told), told.strip()) == ({}, [], [Level.CLEAR])
+
+
+@pytest.mark.parametrize("kind", ["joined", "first_look", "series"])
+def test_events_that_are_told_otherwise_are_no_line(kind: str) -> None:
+    assert board().take(event(kind, "…")) is None
+
+
+def test_every_other_event_is_said() -> None:
+    said = board().take(event("folder_lost", "in/bottles cannot be read", Level.HALT))
+    assert said is not None
+    assert (said.reason, said.level, said.name) == ("in/bottles cannot be read", Level.HALT, "")
+
+
+def test_a_frame_is_compared_with_the_one_taken_before_it_not_with_the_one_told_before_it() -> None:
+    late = measured(shot(5, causes=[BURNT, SOFT]), repeats=3, first="SB_0003.dng")
+    said = board(measured(shot(4, causes=[BURNT])), measured(shot(9, causes=[BURNT, SOFT]))).take(late)
+    assert said is not None
+    assert said.reason == SOFT.text
+
+
+# -- the menu
+
+
+def press(menu: Menu, keys: str, of: Board) -> Wish | None:
+    wish = None
+    for key in keys:
+        wish = menu.press(key, of.alarms())
+    return wish
+
+
+@pytest.mark.parametrize(
+    ("first", "listed"),
+    [
+        (BURNT, [Act.ACCEPT, Act.LEAVE_OUT, Act.ANSWER, Act.BASELINE]),
+        (NO_FLASH, [Act.DARK, Act.LEAVE_OUT, Act.ANSWER]),
+        (CHANGED, [Act.LEAVE_OUT, Act.ANSWER, Act.BASELINE]),
+        (replace(CHANGED, limit=0.3, origin="series"), [Act.LEAVE_OUT, Act.ANSWER, Act.BASELINE]),
+        (CUT, [Act.ANSWER]),
+    ],
+)
+def test_only_what_makes_sense_for_an_alarm_is_listed(first: object, listed: list[Act]) -> None:
+    assert acts(standing(shot(1, causes=[first]))) == listed  # type: ignore[list-item]  # a cause
+
+
+def test_the_menu_asks_about_the_newest_alarm_and_says_what_was_chosen() -> None:
+    menu, told = Menu(), board(WARN, HALT)
+    assert press(menu, "\n", told) is None
+    assert menu.lines() == [
+        "SB_0002.dng, halt: label burnt 0.12 %",
+        "  1  intended: accept up to this value",
+        "  3  leave this frame out",
+        "  4  seen, will be shot again",
+        "  5  make it the baseline",
+        "  0  back     Enter: the alarm before it (1 more)",
+    ]
+    assert press(menu, "1", told) == Wish(act=Act.ACCEPT, about=(HALT.standing,))
+    assert not menu.is_open
+
+
+def test_enter_in_an_open_menu_goes_to_the_alarm_before_and_stays_at_the_last() -> None:
+    menu, told = Menu(), board(WARN, HALT)
+    assert press(menu, "\n\n\n4", told) == Wish(act=Act.ANSWER, about=(WARN.standing,))
+
+
+def test_a_frame_that_comes_while_the_menu_is_open_does_not_change_what_a_key_means() -> None:
+    menu, told = Menu(), board(WARN)
+    press(menu, "\n", told)
+    told.take(HALT)
+    assert press(menu, "4", told) == Wish(act=Act.ANSWER, about=(WARN.standing,))
+
+
+def test_seen_answers_every_frame_of_a_row_and_the_rest_is_said_of_one_frame() -> None:
+    again = measured(shot(3, causes=[cause(BURNT, Level.HALT)]), repeats=2)
+    told = board(HALT, again)
+    menu = Menu()
+    assert press(menu, "\n4", told) == Wish(act=Act.ANSWER, about=(again.standing, HALT.standing))
+    assert press(menu, "\n3", told) == Wish(act=Act.LEAVE_OUT, about=(again.standing,))
+    press(menu, "\n", told)
+    assert "  4  seen, will be shot again, all 2 frames" in menu.lines()
+
+
+@pytest.mark.parametrize("key", ["0", "\x1b"])
+def test_back_and_escape_close_the_menu_and_wish_nothing(key: str) -> None:
+    menu, told = Menu(), board(WARN)
+    assert press(menu, "\n" + key, told) is None
+    assert not menu.is_open
+    assert menu.lines() == []
+
+
+@pytest.mark.parametrize("key", ["2", "7", "x", " "])
+def test_a_key_that_is_not_listed_wishes_nothing_and_leaves_the_menu_open(key: str) -> None:
+    menu, told = Menu(), board(WARN)
+    assert press(menu, "\n" + key, told) is None
+    assert menu.is_open
+
+
+@pytest.mark.parametrize("keys", ["1", "3", "4", "0"])
+def test_a_number_without_an_open_menu_wishes_nothing(keys: str) -> None:
+    assert press(Menu(), keys, board(HALT)) is None
+
+
+def test_enter_without_an_alarm_opens_nothing() -> None:
+    menu = Menu()
+    press(menu, "\n", board(measured(shot(1))))
+    assert not menu.is_open
+
+
+def test_u_undoes_whether_or_not_the_menu_is_open() -> None:
+    menu, told = Menu(), board(WARN)
+    assert press(menu, "u", told) == press(menu, "\nu", told) == Wish(act=Act.UNDO)
+    assert not menu.is_open
+
+
+# -- JSON Lines
+
+
+def of_json(update: Update) -> dict[str, object]:
+    (line,) = json_lines(update)
+    document = json.loads(line)
+    assert isinstance(document, dict)
+    return document
+
+
+def test_a_capture_is_one_line_of_its_contract_with_what_the_day_makes_of_it() -> None:
+    of = measured(shot(15, causes=[BURNT]), repeats=4, first="SB_0012.dng")
+    document = of_json(of)
+    told = document["standing"]
+    assert isinstance(told, dict)
+    assert (told["level"], told["repeats"], told["first"]) == ("warn", 4, "SB_0012.dng")
+    assert told["reasons"][0]["reading"] == "burnt.area"
+    assert from_json(document).verdict == of.result.verdict
+
+
+def test_a_first_look_and_a_changed_standing_are_events() -> None:
+    first = of_json(Early(result=shot(2, causes=[BURNT])))
+    assert (first["schema"], first["kind"], first["name"], first["level"]) == (
+        "qc.event/1",
+        "first_look",
+        "SB_0002.dng",
+        "warn",
+    )
+    changed = of_json(Restated(name="SB_0002.dng", standing=standing(shot(2, causes=[BURNT]), causes=())))
+    assert (changed["kind"], changed["text"], changed["level"]) == ("series", "now clear", None)
+
+
+def test_a_heartbeat_is_no_line_and_everything_else_is_one() -> None:
+    for update in Day():
+        assert len(list(json_lines(update))) == (0 if isinstance(update, Heartbeat) else 1)
+    captures = [line for update in Day() for line in json_lines(update) if '"schema": "qc.capture/1"' in line]
+    assert len(captures) == 25
+
+
+def test_a_standing_without_causes_has_no_first_frame() -> None:
+    told = of_json(Measured(result=shot(1), standing=Standing(content="blake2b:0001", level=Level.CLEAR)))
+    assert told["standing"] == {"level": "clear", "reasons": [], "repeats": 0, "first": None}
+
+
+def test_events_are_written_as_they_are() -> None:
+    assert of_json(Event(kind="started", at="2026-11-25T10:00:00+01:00", text="watching"))["kind"] == "started"
