@@ -40,7 +40,7 @@ def connect(path: Path, *, create: bool, read_only: bool) -> sqlite3.Connection:
     create : bool
         Whether a missing log is made.
     read_only : bool
-        Whether nothing at all is written.
+        Whether nothing of it is changed.
 
     Raises
     ------
@@ -49,6 +49,8 @@ def connect(path: Path, *, create: bool, read_only: bool) -> sqlite3.Connection:
     sqlite3.Error, OSError
         For the disk's own troubles; `cause_of` says them.
     """
+    if path.parent.exists() and not path.parent.is_dir():
+        raise LogError(path.parent, "is no folder that a log could lie in")
     if create and not read_only:
         path.parent.mkdir(exist_ok=True)
     elif not path.exists():
@@ -60,6 +62,8 @@ def connect(path: Path, *, create: bool, read_only: bool) -> sqlite3.Connection:
         if not read_only:
             _set_journal(db, path)
         migrate(db, path, read_only=read_only)
+        if not read_only:
+            _check_writable(db)
     except BaseException:
         db.close()
         raise
@@ -98,6 +102,13 @@ def _connection(uri: str) -> sqlite3.Connection:
     db = sqlite3.connect(uri, uri=True, timeout=BUSY_S, isolation_level=None, check_same_thread=False)
     db.row_factory = sqlite3.Row
     return db
+
+
+def _check_writable(db: sqlite3.Connection) -> None:
+    """Fail now where SQLite has opened a file that may not be written for reading only, without a word."""
+    db.execute("BEGIN IMMEDIATE")
+    db.execute("DELETE FROM migrations WHERE version < 0")
+    db.execute("ROLLBACK")
 
 
 def _set_journal(db: sqlite3.Connection, path: Path) -> None:

@@ -22,7 +22,7 @@ class Database:
     create : bool
         Whether it is made where it is missing.
     read_only : bool
-        Whether nothing at all is written.
+        Whether nothing of it is changed.
     """
 
     def __init__(self, path: Path, *, create: bool, read_only: bool) -> None:

@@ -60,7 +60,7 @@ def read(out: Path, name: str) -> Digest | None:
     path = out / name
     try:
         return Digest.from_bytes(path.read_bytes())
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         return None
     except UsageError as error:
         raise LogError(path, str(error)) from error

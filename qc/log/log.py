@@ -62,7 +62,8 @@ class Log:
         create : bool
             Whether a missing log is made.
         read_only : bool
-            Whether nothing at all is written, as for a report from a disk that is write-protected.
+            Whether nothing of the log is changed, as for a report from a disk that is write-protected. On any
+            other disk SQLite may leave its own empty ``-wal`` and ``-shm`` beside it.
 
         Raises
         ------

@@ -50,8 +50,8 @@ def key(number: int, *, zones: str = "blake2b:0a", methods: str = '{"burnt": 3}'
 def measured(number: int, name: str = "", **changes: Any) -> Result:
     name = name or f"SB_{number:04}.dng"
     file = FileFacts(path=f"/day/{name}", name=name, bytes=1000 + number, content=content(number))
-    changes = {"file": file, "digest": DIGEST, "findings": FOUND} | changes
-    return result(**changes)
+    facts: dict[str, Any] = {"file": file, "digest": DIGEST, "findings": FOUND}
+    return result(**facts | changes)
 
 
 def captured(number: int, name: str = "", **changes: Any) -> Captured:
