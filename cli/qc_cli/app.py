@@ -15,6 +15,7 @@ from qc_cli.check import check
 from qc_cli.demo import demo
 from qc_cli.explain import explain
 from qc_cli.output import INTERRUPTED
+from qc_cli.role import RoleCommand, role
 from qc_cli.watch import watch
 
 # without rich markup, help is plain in a pipe and costs no import of rich
@@ -30,6 +31,7 @@ app.command()(check)
 app.command()(ambient)
 app.command()(watch)
 app.add_typer(sheet.app, name="sheet")
+app.command(cls=RoleCommand)(role)
 app.command()(explain)
 app.command()(demo)
 

@@ -1,16 +1,24 @@
-"""`qc sheet`: write a set sheet, read one over, add a zone."""
+"""`qc sheet`: write a set sheet, read one over, add a zone; accept what a capture shows, and take that back."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from qc_cli import acting
 from qc_cli import options as opt
 from qc_cli.output import NOTHING_DONE, Output
 
-app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Write, check and extend a set sheet.")
+if TYPE_CHECKING:
+    from qc.event import Event
+
+app = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="Write, check and extend a set sheet; accept what captures show as intended.",
+)
 
 SheetArgument = Annotated[
     Path, typer.Argument(metavar="SHEET", readable=False, help="The set sheet, NAME.set.toml.")
@@ -100,3 +108,49 @@ def zone(
         output.complain(str(error))
         raise typer.Exit(NOTHING_DONE) from None
     output.line(f"{path}: zone {name!r} ({role}) added")
+
+
+@app.command()
+def accept(
+    capture: Annotated[
+        str | None, typer.Argument(metavar="CAPTURE", help="The capture; the last one when not given.")
+    ] = None,
+    reading: Annotated[
+        str | None,
+        typer.Option("--reading", metavar="READING", help="Which of its alarms; the first when not given."),
+    ] = None,
+    zone: Annotated[
+        str | None,
+        typer.Option("--zone", metavar="ZONE", help='The zone of that alarm, or "frame" for the whole picture.'),
+    ] = None,
+    folder: acting.FolderOption = None,
+    out: acting.OutOption = None,
+) -> None:
+    """Accept what a capture shows as intended.
+
+    The limit of that reading at that place rises to what was seen and a tenth, for this set only, from the next
+    frame on. It stands in NAME.accepted.toml in the output folder, with the capture and the time; the set sheet
+    stays as it was typed. An alarm that has no limit to raise is answered, for this capture only.
+    """
+
+    def doing(folder: Path, out: Path) -> Event:
+        from qc.intake import actions
+
+        return actions.accept(out, folder=folder, name=capture, cause=actions.Which(reading=reading, zone=zone))
+
+    acting.act(doing, folder=folder, out=out, capture=capture)
+
+
+@app.command()
+def undo(folder: acting.FolderOption = None, out: acting.OutOption = None) -> None:
+    """Take back the last acceptance, role or answer.
+
+    Again for the one before it.
+    """
+
+    def doing(_folder: Path, out: Path) -> Event:
+        from qc.intake import actions
+
+        return actions.undo(out)
+
+    acting.act(doing, folder=folder, out=out)
