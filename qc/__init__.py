@@ -11,6 +11,8 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from qc.contract import event_json as event_json
+    from qc.contract import from_json as from_json
     from qc.contract import to_json as to_json
     from qc.decode import MosaicHint as MosaicHint
     from qc.decode import frame_from_mosaic as frame_from_mosaic
@@ -27,13 +29,20 @@ if TYPE_CHECKING:
     from qc.errors import UnsupportedError as UnsupportedError
     from qc.errors import UsageError as UsageError
     from qc.errors import VanishedError as VanishedError
+    from qc.event import Event as Event
     from qc.frame import Camera as Camera
     from qc.frame import Cfa as Cfa
     from qc.frame import Frame as Frame
+    from qc.intake.api import awatch as awatch
+    from qc.intake.api import watch as watch
+    from qc.intake.watch import Watch as Watch
+    from qc.log.log import Log as Log
     from qc.measure import specs as specs
     from qc.measure.ratio import position_ratio as position_ratio
     from qc.pipeline import measure_ambient as measure_ambient
     from qc.pipeline import measure_capture as measure_capture
+    from qc.pipeline import measure_stages as measure_stages
+    from qc.pipeline import rejudge as rejudge
     from qc.reading import Finding as Finding
     from qc.reading import Level as Level
     from qc.reading import Measured as Measured
@@ -48,6 +57,8 @@ if TYPE_CHECKING:
     from qc.result import Cause as Cause
     from qc.result import Result as Result
     from qc.result import Verdict as Verdict
+    from qc.series.entry import Purpose as Purpose
+    from qc.series.entry import Standing as Standing
     from qc.sheet.brief import Brief as Brief
     from qc.sheet.find import find_sheet as find_sheet
     from qc.sheet.read import read_sheet as read_sheet
@@ -75,7 +86,12 @@ _PLACES = {
     "qc.frame": ("Camera", "Cfa", "Frame"),
     "qc.measure": ("specs",),
     "qc.measure.ratio": ("position_ratio",),
-    "qc.pipeline": ("measure_ambient", "measure_capture"),
+    "qc.pipeline": (
+        "measure_ambient",
+        "measure_capture",
+        "measure_stages",
+        "rejudge",
+    ),
     "qc.reading": (
         "Finding",
         "Level",
@@ -95,8 +111,23 @@ _PLACES = {
     "qc.sheet.read": ("read_sheet",),
     "qc.sheet.sheet": ("Sheet",),
     "qc.sheet.zones": ("Role", "Zone"),
-    "qc.contract": ("to_json",),
+    "qc.contract": (
+        "event_json",
+        "from_json",
+        "to_json",
+    ),
     "qc.show.pictures": ("save_pictures",),
+    "qc.event": ("Event",),
+    "qc.intake.api": (
+        "watch",
+        "awatch",
+    ),
+    "qc.intake.watch": ("Watch",),
+    "qc.log.log": ("Log",),
+    "qc.series.entry": (
+        "Purpose",
+        "Standing",
+    ),
 }
 _PLACE_OF = {name: place for place, names in _PLACES.items() for name in names}
 

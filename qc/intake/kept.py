@@ -68,7 +68,7 @@ class Kept(Generic[T]):
         """
         try:
             found = self.path.stat()
-        except FileNotFoundError:
+        except (FileNotFoundError, NotADirectoryError):
             return self._missing()
         except OSError as error:
             return self._bad((f"cannot be read: {error.strerror or error}",), None)

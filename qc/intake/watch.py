@@ -102,6 +102,7 @@ class Watch:
         self.specs = tuple(all_specs())
         self.intent = Intent(self.folder, self.out, sheet=Path(sheet) if sheet else None, preset=preset)
         self._preset = preset
+        self._sheet = os.path.abspath(sheet) if sheet else None  # noqa: PTH100 - as above
         self._decoder = decoder
         self._mosaic = mosaic
         self._workers = workers
@@ -155,7 +156,9 @@ class Watch:
     # -- the steps of the loop
 
     def _begin(self) -> Iterator[Update]:
-        yield from self._clerk.say(Event(kind="started", at=now(), text=f"watching {printable(self.folder)}"))
+        started = {"folder": str(self.folder), "sheet": self._sheet, "preset": self._preset}
+        text = f"watching {printable(self.folder)}"
+        yield from self._clerk.say(Event(kind="started", at=now(), text=text, data=started))
         yield from self._clerk.recall()
         yield from self._others()
         for event in self._arrivals.start(time.monotonic()):
