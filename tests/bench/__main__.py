@@ -1,4 +1,4 @@
-"""Speed and memory of one 50-megapixel lossless-JPEG capture, as ratios to its bare LibRaw decode.
+"""Speed and memory of one 50-megapixel lossless-JPEG capture, as ratios to its bare LibRaw decode; then the watch.
 
 Run as ``python -m tests.bench``. Each figure is the best of several rounds, every round in a process of its
 own, so that nothing is warm that would not be warm in a worker, and peak memory is the process's own.
@@ -11,6 +11,8 @@ import subprocess
 import sys
 import tempfile
 from pathlib import Path
+
+from tests.bench import watch
 
 ROUNDS = 3
 TARGETS = {
@@ -62,6 +64,7 @@ def main() -> int:
             capture = Path(folder) / f"{detail}.dng"
             subprocess.run([sys.executable, "-m", "tests.bench.job", f"write-{detail}", str(capture)], check=True)
             met &= report(label, f"{capture.stat().st_size / 1e6:.0f} MB", capture)
+    met &= watch.report()
     return 0 if met else 1
 
 
