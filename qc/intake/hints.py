@@ -56,6 +56,9 @@ class Hints:
         self._pending = False
         self._troubles: list[str] = []
         self._misses = 0
+        self._lenient = False
+        """Whether folders inside that may not be read are passed over. Not from the start: the watcher then says
+        nothing of inotify's limit either, and hears nothing (watchfiles 1.3)."""
         self._stop = threading.Event()
         self._again = threading.Event()
         self._thread: threading.Thread | None = None
@@ -118,6 +121,12 @@ class Hints:
         self._ring()
         try:
             self._listen()
+        except FileNotFoundError:  # it went away just now: the scan says so
+            return True
+        except PermissionError:  # the scan says which folder; what can be listened to is
+            if self._lenient:  # the folder itself may not be read: try again later
+                return False
+            self._lenient = True
         except Exception as error:  # noqa: BLE001 - whatever a watcher raises is said, and scans go on
             self._trouble(in_words(error))
             return False
@@ -131,6 +140,8 @@ class Hints:
         from watchfiles import watch
 
         self._again.clear()
+        if self._stop.is_set():  # told to stop before it began: that must not be forgotten
+            return
         armed = _identity(self._folder)
         notices = watch(
             self._folder,
@@ -143,7 +154,7 @@ class Hints:
             raise_interrupt=False,
             force_polling=False,
             recursive=True,
-            ignore_permission_denied=True,
+            ignore_permission_denied=self._lenient,
         )
         with contextlib.closing(notices):
             self.listening = first = True

@@ -21,7 +21,7 @@ from qc.intake.hints import in_words
 from qc.intake.scan import list_folder, stamp_of
 from qc.intake.settle import Pace
 from qc.intake.source import Source
-from qc.intake.writer import writer_of
+from qc.intake.writer import peek, writer_of
 from tests.intake.drive import Drive, capture, state_of
 from tests.intake.writers import (
     STALL_S,
@@ -342,6 +342,87 @@ def test_a_listener_that_fails_is_said_once_in_words_and_nothing_is_lost(
         assert drive.names() == ["SB_0001.dng"]
         assert [event.kind for event in drive.events] == ["polling"]
         assert words in drive.events[0].text
+
+
+LIMITED = """
+import sys, time
+from qc.intake.source import Source
+source = Source(sys.argv[1])
+source.start()
+end = time.monotonic() + 30
+while not (scan := source.scan()).events and time.monotonic() < end:
+    time.sleep(0.1)
+source.stop()
+print(len(scan.files), *(event.text for event in scan.events))
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="namespaces are Linux's")
+@pytest.mark.parametrize(
+    ("limit", "words"),
+    [("max_inotify_watches", "no lack of disk"), ("max_inotify_instances", "too many programs")],
+)
+def test_the_real_limits_of_the_system_are_said_in_words(folder: Path, limit: str, words: str) -> None:
+    (folder / "SB_0001.dng").write_bytes(b"x")
+    shell = f'echo 0 > /proc/sys/user/{limit} && exec "$@"'
+    inside = ["unshare", "--user", "--map-root-user", "sh", "-c", shell, "sh"]
+    if subprocess.run([*inside, "true"], capture_output=True, check=False).returncode:
+        pytest.skip("no user namespace may be made here")
+    command = [*inside, sys.executable, "-c", LIMITED, str(folder)]
+    done = subprocess.run(command, capture_output=True, text=True, check=True)
+    assert done.stdout.startswith("1 ")
+    assert words in done.stdout
+    assert done.stderr == ""
+
+
+def test_a_folder_inside_that_may_not_be_read_does_not_stop_the_listening(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked, real = [], watchfiles.watch
+
+    def strict(*args: Any, **kwargs: Any) -> Iterator[set[Any]]:
+        asked.append(kwargs["ignore_permission_denied"])
+        if not kwargs["ignore_permission_denied"]:
+            raise PermissionError(errno.EACCES, "Permission denied")  # as watchfiles does, tried as another user
+        yield from real(*args, **kwargs)
+
+    monkeypatch.setattr(watchfiles, "watch", strict)
+    with Drive(folder) as drive:
+        drive.idle(1.0)
+        drive.source.scan()
+        (folder / "SB_0001.dng").write_bytes(capture(1))
+        assert wait([drive.source.wakeup], 20)
+        drive.until(lambda: len(drive.accepted) == 1)
+        assert drive.events == []
+    assert asked == [False, True]
+
+
+def test_stopping_at_any_moment_ends_the_listener(folder: Path) -> None:
+    for pause in (0.0, 0.001, 0.01, 0.1):
+        for _ in range(5):
+            source = Source(folder)
+            source.start()
+            time.sleep(pause)
+            source.stop()
+    assert "qc hints" not in {thread.name for thread in threading.enumerate()}
+
+
+def test_looking_at_a_file_and_reading_it_give_no_hint(folder: Path) -> None:
+    target = folder / "SB_0001.dng"
+    target.write_bytes(capture(1))
+    source = Source(folder)
+    source.start()
+    try:
+        time.sleep(1.0)
+        source.scan()
+        assert peek(target)[1] == stamp_of(target)
+        assert state_of(str(target)) == "whole"
+        list_folder(str(folder))
+        assert wait([source.wakeup], 0.5) == []
+        target.touch()
+        assert wait([source.wakeup], 20) == [source.wakeup]
+    finally:
+        source.stop()
 
 
 def test_notices_that_never_come_are_noticed_and_said(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
