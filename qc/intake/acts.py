@@ -8,9 +8,7 @@ from qc.log.rows import Logged
 from qc.reading import ReadingSpec
 from qc.result import Cause
 from qc.series.entry import Purpose
-from qc.sheet.accepted import Acceptance
-from qc.sheet.checks import FRAME
-from qc.words import spoken_number
+from qc.sheet.accepted import Acceptance, spoken_bar
 
 HOLDS = "holds from the next frame"
 
@@ -25,20 +23,12 @@ _ROLES = {
 
 def accepted(capture: Logged, acceptance: Acceptance, spec: ReadingSpec, file: str) -> Event:
     """Return the event of a limit that was raised; `file` is the name of what keeps it."""
-    number = spoken_number(acceptance.bar, spec.decimals)
-    phrase = spec.phrase_below if spec.phrase_below and acceptance.value < 0 else spec.phrase
-    said = phrase.format(
-        value=f"{'down' if spec.worse == 'low' else 'up'} to {number}", zone=acceptance.zone or FRAME
-    )
-    if acceptance.zone is not None and "{zone}" not in phrase:
-        said = f"{acceptance.zone} {said}"
-    both = " either way" if spec.worse == "either" else ""
     was = f" (was {acceptance.was:g})" if acceptance.was is not None else ""
     data = {key: getattr(acceptance, key) for key in ("reading", "zone", "value", "bar", "was")}
     return Event(
         kind="accepted",
         at=acceptance.at,
-        text=f"accepted: {said}{both}{was}, from {acceptance.capture}; {HOLDS}",
+        text=f"accepted: {spoken_bar(acceptance, spec)}{was}, from {acceptance.capture}; {HOLDS}",
         name=capture.result.file.name,
         content=capture.content,
         data=data | {"file": file},

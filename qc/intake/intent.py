@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -90,8 +90,14 @@ class Intent:
         file = self._file_of(*_split(capture))
         return accepted_path(self.out, None if file is None else file.path)
 
-    def refresh(self) -> list[Event]:
+    def refresh(self, acts: Iterable[Event] | None = None) -> list[Event]:
         """Look again at every sheet in reach and at what was accepted; cheap enough for each second.
+
+        Parameters
+        ----------
+        acts : iterable of Event or None
+            The acts that stand now by the log (`qc.log.said.Said.acts`): acceptances that these tell of, and
+            those that were taken back there, are not told again. None to tell of all.
 
         Returns
         -------
@@ -99,6 +105,7 @@ class Intent:
             ``sheet_changed`` and ``sheet_bad``; each change once.
         """
         told, self._unsaid = self._unsaid, []
+        standing = None if acts is None else {act.at for act in acts if act.kind == "accepted"}
         files = self._files if self._named is None else [self._named]
         for file in files:
             before = file.value
@@ -107,7 +114,8 @@ class Intent:
             told += self._take_up(shelf)
         for accepted in self._accepted.values():
             was = () if accepted.gone else accepted.value
-            told += of_accepted(accepted, was, accepted.look(), there=self.out.is_dir())
+            change = accepted.look()
+            told += of_accepted(accepted, was, change, standing, there=self.out.is_dir())
         return told
 
     # -- which file
@@ -206,7 +214,7 @@ class Intent:
         path = accepted_path(self.out, None if file is None else file.path)
         if path not in self._accepted:
             kept = self._accepted[path] = Kept(path, lambda text, _: parse_accepted(text, path=path), whole=True)
-            self._unsaid += of_accepted(kept, None, kept.look(), there=False)
+            self._unsaid += of_accepted(kept, None, kept.look(), None, there=False)
         return self._accepted[path]
 
 

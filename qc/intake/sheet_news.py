@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Sequence, Set
 from pathlib import Path
 
 from qc.errors import printable
@@ -12,6 +12,8 @@ from qc.reading import Level
 from qc.sheet.accepted import Acceptance
 from qc.sheet.changes import changes
 from qc.sheet.sheet import Sheet
+
+Acceptances = tuple[Acceptance, ...]
 
 SHOWN = 3
 """How many changes of a sheet a line names."""
@@ -37,18 +39,42 @@ def of_sheet(file: Kept[Sheet], before: Sheet | None, change: Change) -> Iterato
 
 
 def of_accepted(
-    file: Kept[tuple[Acceptance, ...]], before: tuple[Acceptance, ...] | None, change: Change, *, there: bool
+    file: Kept[Acceptances], before: Acceptances | None, change: Change, standing: Set[str] | None, *, there: bool
 ) -> Iterator[Event]:
-    """Yield what there is to say of a set's acceptances; `there`: whether the output folder is there."""
+    """Yield what there is to say of a set's acceptances after a look at them.
+
+    Parameters
+    ----------
+    file : Kept
+        Of the acceptances.
+    before : tuple of Acceptance or None
+        What was accepted until then.
+    change : str
+        What the look gave.
+    standing : set of str or None
+        Times of the acceptances that stand in the log, where what agrees with it has been told already.
+    there : bool
+        Whether the output folder is there.
+    """
     if change == "bad":
         text = f"{file.name} has mistakes, what was accepted before holds: {file.said()}"
         yield bad_event(text, file.path, file.problems)
     elif change == "gone" and there and before:
         yield _changed(f"{file.name} is gone: nothing is accepted any more", file.path, (), accepted=True)
     elif change in ("changed", "good again"):
-        what = changes(Sheet(accepted=before or ()), Sheet(accepted=file.value or ()))
-        if what:
+        old, new = _untold(before or (), file.value or (), standing)
+        if what := changes(Sheet(accepted=old), Sheet(accepted=new)):
             yield _changed(f"{_named(what)}; {_HOLDS}", file.path, what, accepted=True)
+
+
+def _untold(old: Acceptances, new: Acceptances, standing: Set[str] | None) -> tuple[Acceptances, Acceptances]:
+    """Leave out what came as the log has it, and what went as the log has it."""
+    if standing is None:
+        return old, new
+    came = {one.at for one in new} - {one.at for one in old}
+    went = {one.at for one in old} - {one.at for one in new}
+    told = (came & standing) | (went - standing)
+    return tuple(one for one in old if one.at not in told), tuple(one for one in new if one.at not in told)
 
 
 def _named(what: Sequence[str]) -> str:

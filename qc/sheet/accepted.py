@@ -11,6 +11,7 @@ from decimal import ROUND_CEILING, Decimal
 from pathlib import Path
 
 from qc.reading import Level, Preset, ReadingSpec, Worse
+from qc.words import spoken_number
 
 SUFFIX = ".accepted.toml"
 
@@ -97,6 +98,18 @@ def bar_for(value: float, spec: ReadingSpec) -> float:
     beyond = -seen if spec.worse == "low" else abs(seen) if spec.worse == "either" else seen
     rounded = (beyond + margin).quantize(unit, rounding=ROUND_CEILING)
     return float(-rounded if spec.worse == "low" else rounded) + 0.0  # never −0.0
+
+
+def spoken_bar(acceptance: Acceptance, spec: ReadingSpec) -> str:
+    """Say what is accepted as a photographer would, the zone's name first: "label burnt up to 0.77 %"."""
+    phrase = spec.phrase_below if spec.phrase_below and acceptance.value < 0 else spec.phrase
+    number = spoken_number(acceptance.bar, spec.decimals)
+    said = phrase.format(
+        value=f"{'down' if spec.worse == 'low' else 'up'} to {number}", zone=acceptance.zone or "frame"
+    )
+    if acceptance.zone is not None and "{zone}" not in phrase:
+        said = f"{acceptance.zone} {said}"
+    return f"{said} either way" if spec.worse == "either" else said
 
 
 def widened(limit: Preset, acceptance: Acceptance, worse: Worse) -> tuple[Preset, frozenset[Level]]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from qc.reading import Preset
+from qc.reading import Preset, ReadingSpec
+from qc.sheet.accepted import Acceptance, spoken_bar
 from qc.sheet.sheet import Sheet
 
 _PLAIN = {
@@ -69,14 +70,34 @@ def _zones(old: Sheet, new: Sheet) -> Iterator[str]:
 def _limits(old: Mapping[str, Preset], new: Mapping[str, Preset], place: str) -> Iterator[str]:
     for name in dict.fromkeys([*old, *new]):
         if old.get(name) != new.get(name):
-            yield f"{place}, {name}: {_bars(old.get(name))} → {_bars(new.get(name))}"
+            yield f"{place}: {_phrase(name)}: {_bars(old.get(name))} → {_bars(new.get(name))}"
 
 
 def _accepted(old: Sheet, new: Sheet) -> Iterator[str]:
-    for word, ones, others in (("taken back", old, new), ("accepted", new, old)):
-        for one in ones.accepted:
-            if one not in others.accepted:
-                yield f"{one.zone or 'frame'}, {one.reading}: {one.bar:g} {word} (from {one.capture})"
+    for one in old.accepted:
+        now = next((other for other in new.accepted if other.same_as(one)), None)
+        if now is None:
+            yield f"not accepted any more: {_bar(one)}, from {one.capture}"
+        elif now != one:
+            yield f"accepted otherwise: {_bar(now)} (was {one.bar:g}), from {one.capture}"
+    for one in new.accepted:
+        if not any(other.same_as(one) for other in old.accepted):
+            yield f"accepted: {_bar(one)}, from {one.capture}"
+
+
+def _bar(one: Acceptance) -> str:
+    return spoken_bar(one, _known()[one.reading])
+
+
+def _phrase(name: str) -> str:
+    """Return a reading's phrase with a gap for its number: "burnt … %"."""
+    return _known()[name].phrase.format(value="…", zone="zone")
+
+
+def _known() -> Mapping[str, ReadingSpec]:
+    from qc.measure import specs
+
+    return {reading.name: reading for spec in specs() for reading in spec.readings}
 
 
 def _bars(limit: Preset | None) -> str:

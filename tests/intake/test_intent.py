@@ -169,7 +169,7 @@ def test_a_sheet_that_changes_is_read_again_and_what_changed_is_said(folder: Pat
         (
             "[[zone]]",
             '[limits."sharpness.blur"]\nwarn = 2\n[[zone]]',
-            "frame, sharpness.blur: the preset's → warn 2",
+            "frame: blur … px: the preset's → warn 2",
         ),
         ("[[zone]]", 'needs = ["dark", "patch"]\n[[zone]]', "needs none → dark, patch"),
     ],
@@ -313,15 +313,34 @@ def test_an_acceptance_made_meanwhile_holds_at_once_and_taking_it_back_gives_the
     accepted.write_text(with_accepted("", ACCEPTED))
     (event,) = intent.refresh()
     assert (event.kind, event.data["accepted"]) == ("sheet_changed", True)
-    assert event.text == (
-        "label, highlights.unintended_area: 0.77 accepted (from SB_0042.dng); holds from the next frame"
-    )
+    assert event.text == ("accepted: label burnt up to 0.77 %, from SB_0042.dng; holds from the next frame")
     assert intent.sheet is not None
     assert before is not None
     assert intent.sheet.digest != before.digest
     accepted.unlink()
     assert texts(intent.refresh()) == ["a.accepted.toml is gone: nothing is accepted any more"]
     assert intent.sheet == before
+
+
+def test_only_what_the_log_has_not_told_is_said_of_acceptances(folder: Path, out: Path) -> None:
+    write(out / "a.set.toml", GOOD + ZONE)
+    intent = Intent(folder, out)
+    intent.for_capture(folder / "SB_0001.dng")
+    act = Event(kind="accepted", at=ACCEPTED.at, text="")
+    accepted = write(out / "a.accepted.toml", with_accepted("", ACCEPTED))
+    assert intent.refresh([act]) == []
+    write(accepted, with_accepted("", ACCEPTED).replace("bar = 0.77", "bar = 0.9"))  # by hand
+    assert texts(intent.refresh([act])) == [
+        "accepted otherwise: label burnt up to 0.90 % (was 0.77), from SB_0042.dng; holds from the next frame"
+    ]
+    write(accepted, "")  # by hand
+    assert texts(intent.refresh([act])) == [
+        "not accepted any more: label burnt up to 0.90 %, from SB_0042.dng; holds from the next frame"
+    ]
+    write(accepted, with_accepted("", ACCEPTED))
+    assert len(intent.refresh([])) == 1  # by hand: the log has none
+    write(accepted, "")
+    assert intent.refresh([]) == []  # taken back in the log
 
 
 def test_acceptances_belong_to_one_set_only(folder: Path, out: Path) -> None:
