@@ -180,6 +180,8 @@ def migrate(db: sqlite3.Connection, path: Path, *, read_only: bool = False) -> N
         When it was written by a newer framegauge, or is the database of another program.
     """
     while (version := checked_version(db, path)) < len(MIGRATIONS):
+        if read_only and version == 0:
+            raise LogError(path, "there is no log here: the file is blank")
         if read_only:
             raise LogError(
                 path, "was written by an older framegauge: open it once for writing to bring it up to date"
@@ -207,8 +209,9 @@ def _step(db: sqlite3.Connection, version: int) -> None:
 def checked_version(db: sqlite3.Connection, path: Path) -> int:
     """Return how many steps a log has seen, 0 for a blank file; raises `LogError` as `migrate` does."""
     version = _version(db)
-    (mark,) = db.execute("PRAGMA application_id").fetchone()
     (things,) = db.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    # the mark after the tables: another process may be making both at this moment, in one transaction
+    (mark,) = db.execute("PRAGMA application_id").fetchone()
     if things and mark != APPLICATION:
         raise LogError(path, "is the database of another program, not a log")
     if version > len(MIGRATIONS):

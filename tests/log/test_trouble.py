@@ -144,6 +144,8 @@ def test_a_log_that_is_not_there_is_made_only_when_asked_and_never_below_a_missi
     assert cause(tmp_path / "day.qc", read_only=True) == f"{path}: there is no log here"
     assert "No such file" in cause(tmp_path / "pulled drive" / "day.qc")
     assert list(tmp_path.iterdir()) == []
+    (tmp_path / "log.sqlite3").write_bytes(b"")
+    assert "there is no log here: the file is blank" in cause(tmp_path, read_only=True)
 
 
 def test_a_log_that_is_removed_while_it_is_used_is_said_and_then_made_anew(tmp_path: Path) -> None:
