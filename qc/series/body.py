@@ -1,112 +1,113 @@
-"""The folds of one camera body, and which body a capture is of."""
+"""One step of the day for one capture: first what it shows beside its neighbours, then what alarms are up.
+
+Two steps, since a row of alarms can be as long as the day while pictures are held against a few neighbours only: a
+late capture then costs little (`qc.series.run`).
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
-from qc.reading import Spec, Worse
+from qc.reading import Level, Spec, Worse
+from qc.result import Cause
 from qc.series import alarms, light, misfire, settings
 from qc.series.entry import Entry, Purpose, Standing
 from qc.series.findings import NOTHING
 from qc.series.levels import worst
+from qc.series.slots import Slot, Slots, found, same_body, with_slot
 from qc.series.standing import own_verdict, ranked, without
-from qc.settings import different_body
 
-MOST = 8
-"""Bodies and kinds of file that are remembered, the one used last first. Our own choice."""
+LIFE = 100
+"""Captures of other bodies after which a body is forgotten. Our own choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Body:
-    """What is kept of one body and kind of file.
+    """What is kept of one body and kind of file: the state of each fold."""
 
-    Attributes
-    ----------
-    last : Entry
-        A capture that tells it from others.
-    settings, light, misfire, alarms
-        State of each fold.
-    """
-
-    last: Entry
     settings: settings.State = settings.START
     light: light.State = light.START
     misfire: misfire.State = misfire.START
-    alarms: alarms.State = field(default_factory=dict)
-
-
-State = tuple[Body, ...]
-"""After some captures of a day."""
-
-START: State = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Taken:
-    """What one capture came to.
+class Seen:
+    """One capture beside its neighbours.
 
     Attributes
     ----------
-    standing : Standing
-        What the day makes of it.
+    entry : Entry
+        The capture.
+    level : Level
+        Of the verdict that counts for it apart from the series.
+    causes : tuple of Cause
+        All that stands against it, answered ones left out, most important first.
     dark : bool
         Whether it counts as a frame without flash.
+    data : mapping
+        Figures of the series' findings.
     """
 
-    standing: Standing
+    entry: Entry
+    level: Level
+    causes: tuple[Cause, ...] = ()
     dark: bool = False
+    data: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def silent(self) -> bool:
+        """Whether it says nothing about the alarms that other captures raised."""
+        return self.dark or self.entry.state != "whole"
+
+
+SeenState = Slots[Body]
+UpState = Slots[alarms.State]
+
+
+def see(state: SeenState, entry: Entry) -> tuple[SeenState, Seen]:
+    """Hold the next capture in the order taken against its neighbours; one that is left out has none."""
+    if entry.purpose is Purpose.LEAVE_OUT or entry.state != "whole":
+        own = without(own_verdict(entry, dark=False), entry.answered)
+        return state, Seen(entry=entry, level=own.level, causes=own.causes)
+    slot = found(state, entry, same_body)
+    body = slot.value if slot else Body()
+    changed, of_settings = settings.step(body.settings, entry)
+    flash, dark, of_flash = misfire.step(body.misfire, entry)
+    lit, of_light = (body.light, NOTHING) if dark else light.step(body.light, entry)
+    told = (of_settings, of_flash, of_light)
+    own = without(own_verdict(entry, dark=dark), entry.answered)
+    series = [cause for one in told for cause in one.causes if alarms.place_of(cause) not in entry.answered]
+    causes = ranked(own, series)
+    seen = Seen(
+        entry=entry,
+        level=worst(causes) or own.level,
+        causes=causes,
+        dark=dark,
+        data={code: figures for one in told for code, figures in one.data.items()},
+    )
+    after = Slot(last=entry, value=Body(settings=changed, light=lit, misfire=flash))
+    return with_slot(state, after, instead_of=slot, life=LIFE), seen
+
+
+def weigh(state: UpState, seen: Seen, worse: Mapping[str, Worse]) -> tuple[UpState, Standing]:
+    """Tell where the next capture in the order taken stands, with the alarms that are up on its body."""
+    entry, causes = seen.entry, seen.causes
+    standing = Standing(content=entry.content, level=seen.level, causes=causes, data=seen.data)
+    if entry.purpose is Purpose.LEAVE_OUT:
+        return state, replace(standing, repeats=1, first_name=entry.name) if causes else standing
+    slot = found(state, entry, same_body)
+    before = slot.value if slot else alarms.START
+    up, easing = alarms.step(before, entry, causes, worse=worse, silent=seen.silent)
+    last = slot.last if slot and entry.kind is None else entry  # the kind is known of the one before
+    after = with_slot(state, Slot(last=last, value=up), instead_of=slot, life=LIFE)
+    if causes:
+        first = up[alarms.place_of(causes[0])]
+        standing = replace(standing, repeats=first.count, first_name=first.first_name)
+    return after, replace(standing, easing=easing)
 
 
 def worse_of(specs: Sequence[Spec]) -> Mapping[str, Worse]:
     """Return for each reading that can have a limit which way is worse."""
     return {r.name: r.worse for spec in specs for r in spec.readings if r.worse is not None}
-
-
-def step(state: State, entry: Entry, worse: Mapping[str, Worse]) -> tuple[State, Taken]:
-    """Take up the next capture in the order taken; a frame left out changes nothing for the others."""
-    if entry.purpose is Purpose.LEAVE_OUT:
-        own = without(own_verdict(entry, dark=False), entry.answered)
-        standing = Standing(
-            content=entry.content,
-            level=own.level,
-            causes=own.causes,
-            repeats=min(1, len(own.causes)),
-            first_name=entry.name if own.causes else "",
-        )
-        return state, Taken(standing=standing)
-    body = next((body for body in state if _is_of(entry, body.last)), Body(last=entry))
-    others = tuple(other for other in state if other is not body)
-    after, taken = _step(body, entry, worse)
-    return (after, *others[: MOST - 1]), taken
-
-
-def _is_of(entry: Entry, last: Entry) -> bool:
-    kinds = {entry.kind, last.kind} - {None}  # of a file that could not be decoded the kind is not known
-    return len(kinds) < 2 and different_body(entry.settings, last.settings) is None
-
-
-def _step(body: Body, entry: Entry, worse: Mapping[str, Worse]) -> tuple[Body, Taken]:
-    dark, told = False, [NOTHING, NOTHING, NOTHING]
-    if entry.state == "whole":
-        body = replace(body, last=entry)
-        changed, told[0] = settings.step(body.settings, entry)
-        flash, dark, told[1] = misfire.step(body.misfire, entry)
-        lit, told[2] = (body.light, NOTHING) if dark else light.step(body.light, entry)
-        body = replace(body, settings=changed, misfire=flash, light=lit)
-    own = without(own_verdict(entry, dark=dark), entry.answered)
-    series = [c for one in told for c in one.causes if (c.reading, c.zone) not in entry.answered]
-    causes = ranked(own, series)
-    silent = dark or entry.state != "whole"
-    up, easing = alarms.step(body.alarms, entry, causes, worse=worse, silent=silent)
-    first = up[alarms.place_of(causes[0])] if causes else None
-    standing = Standing(
-        content=entry.content,
-        level=worst(causes) or own.level,
-        causes=causes,
-        repeats=first.count if first else 0,
-        first_name=first.first_name if first else "",
-        easing=easing,
-        data={code: figures for one in told for code, figures in one.data.items()},
-    )
-    return replace(body, alarms=up), Taken(standing=standing, dark=dark)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from qc.reading import Level
 from qc.series.entry import Entry
 from qc.series.findings import LIGHT_CHANGED, NOTHING, Told, told
-from qc.series.groups import Groups, keeping, kept
 from qc.series.shift import Shift, shift_of
+from qc.series.slots import Slot, Slots, found, same_settings, with_slot
 from qc.series.tiles import median_of
 from qc.words import spoken_stops
 
@@ -22,10 +22,14 @@ ENOUGH = 3
 """Frames that make a norm: so many are needed before a change is told, and after so many that differ in a row the
 norm is theirs."""
 
+LIFE = 30
+"""Frames of the body with other settings after which the norm of these is forgotten. Our own choice: what stood on
+the set so long ago says nothing about its light now."""
+
 Kept = tuple[tuple[Entry, ...], tuple[Entry, ...]]
 """The frames that are the norm, and those that differed from it since the last that did not."""
 
-State = Groups[Kept]
+State = Slots[Kept]
 """For each group of settings."""
 
 START: State = ()
@@ -49,16 +53,23 @@ def step(state: State, entry: Entry) -> tuple[State, Told]:
     """
     if entry.light is None:
         return state, NOTHING
-    norm, others = kept(state, entry, ((), ()))
+    slot = found(state, entry, same_settings)
+    kept, shift = _next(slot.value if slot else ((), ()), entry)
+    after = with_slot(state, Slot(last=entry, value=kept), instead_of=slot, life=LIFE)
+    return after, _of(shift) if shift is not None else NOTHING
+
+
+def _next(kept: Kept, entry: Entry) -> tuple[Kept, Shift | None]:
+    """Return what is kept from now on, and the change of light that is told."""
+    norm, others = kept
     if len(norm) < ENOUGH:
-        return keeping(state, entry, ((*norm, entry), ())), NOTHING
+        return ((*norm, entry), ()), None
     usual = median_of(norm)
-    shift = shift_of(usual, entry.light) if usual is not None else None
+    shift = shift_of(usual, entry.light) if usual is not None and entry.light is not None else None
     if shift is not None and abs(shift.stops) <= NOTE:
-        return keeping(state, entry, ((*norm, entry)[-LAST:], ())), NOTHING
+        return ((*norm, entry)[-LAST:], ()), None
     others = (*others, entry)
-    after: Kept = (others, ()) if len(others) == ENOUGH else (norm, others)
-    return keeping(state, entry, after), _of(shift) if shift is not None else NOTHING
+    return ((others, ()) if len(others) == ENOUGH else (norm, others)), shift
 
 
 def _of(shift: Shift) -> Told:

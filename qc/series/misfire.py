@@ -10,7 +10,7 @@ from qc.errors import printable
 from qc.reading import Level
 from qc.series.entry import Entry, Purpose
 from qc.series.findings import AMBIENT_TEST, NO_FLASH, NOTHING, Told, told
-from qc.series.groups import Groups, keeping, kept
+from qc.series.slots import Slot, Slots, found, same_settings, with_slot
 from qc.series.tiles import DARKEST, median_of
 
 NEARLY_BLACK = "nearly_black"
@@ -28,6 +28,9 @@ FEWEST_TILES = 8
 LAST = 5
 """Lit frames that a frame is held against."""
 
+LIFE = 30
+"""Lit frames of the body with other settings after which those of these are forgotten. Our own choice."""
+
 RUNNING = 3
 """Lit frames of the same settings after which a series is running."""
 
@@ -38,7 +41,7 @@ class State:
 
     Attributes
     ----------
-    lit : Groups of tuple of Entry
+    lit : Slots of tuple of Entry
         Last lit frames of each group of settings.
     row : int
         Frames without flash in a row so far that nobody declared or answered.
@@ -46,7 +49,7 @@ class State:
         File names of the first and the last of them.
     """
 
-    lit: Groups[tuple[Entry, ...]] = ()
+    lit: Slots[tuple[Entry, ...]] = ()
     row: int = 0
     names: tuple[str, ...] = ()
 
@@ -69,16 +72,18 @@ def step(state: State, entry: Entry) -> tuple[State, bool, Told]:
     (State, bool, Told)
         The bool: whether this is a dark frame, by declaration or by its pixels.
     """
-    lit = kept(state.lit, entry, ())
+    slot = found(state.lit, entry, same_settings)
+    lit = slot.value if slot else ()
     if entry.purpose is Purpose.DARK:
         return State(lit=state.lit), True, _of_test(entry)
     if not _is_dark(lit, entry):
-        return State(lit=keeping(state.lit, entry, (*lit, entry)[-LAST:])), False, NOTHING
+        after = Slot(last=entry, value=(*lit, entry)[-LAST:])
+        return State(lit=with_slot(state.lit, after, instead_of=slot, life=LIFE)), False, NOTHING
     if is_answered(entry):
         return State(lit=state.lit), True, NOTHING
     names = (*state.names[:1], entry.name)
-    after = State(lit=state.lit, row=state.row + 1, names=names)
-    return after, True, _of_misfire(after, entry, running=len(lit) >= RUNNING)
+    row = State(lit=state.lit, row=state.row + 1, names=names)
+    return row, True, _of_misfire(row, entry, running=len(lit) >= RUNNING)
 
 
 def is_answered(entry: Entry) -> bool:

@@ -23,11 +23,12 @@ def pairs(entries: Iterable[Entry]) -> Mapping[str, str]:
     mapping of str to str
         Without the dark frames that have none. See `pairs_of`.
     """
-    state, dark = body.START, set()
+    state: body.SeenState = ()
+    dark = set()
     ordered = in_order(entries)
     for entry in ordered:
-        state, taken = body.step(state, entry, {})
-        if taken.dark:
+        state, seen = body.see(state, entry)
+        if seen.dark:
             dark.add(entry.content)
     return pairs_of(ordered, dark)
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 from qc.reading import Level, Spec
 from qc.series import body
+from qc.series.chain import Chain
 from qc.series.entry import Entry, Standing
 from qc.series.order import in_order, moment
 from qc.series.pairs import pairs_of
@@ -29,10 +31,13 @@ def fold(entries: Iterable[Entry], *, specs: Sequence[Spec]) -> tuple[Standing, 
     tuple of Standing
         One a content, in the order taken. The same for any order of `entries`.
     """
-    worse, state, standings = body.worse_of(specs), body.START, []
+    worse, standings = body.worse_of(specs), []
+    before: body.SeenState = ()
+    up: body.UpState = ()
     for entry in in_order({entry.content: entry for entry in entries}.values()):
-        state, taken = body.step(state, entry, worse)
-        standings.append(taken.standing)
+        before, seen = body.see(before, entry)
+        up, standing = body.weigh(up, seen, worse)
+        standings.append(standing)
     return tuple(standings)
 
 
@@ -49,10 +54,11 @@ class Day:
     """
 
     def __init__(self, specs: Sequence[Spec]) -> None:
-        self._worse = body.worse_of(specs)
+        worse = body.worse_of(specs)
         self._ordered: list[Entry] = []
-        self._after: list[body.State | None] = []
-        """State after each of them; None where it is to be made."""
+        self._seen: list[body.Seen] = []
+        self._see: Chain[body.SeenState, Entry, body.Seen] = Chain((), body.see)
+        self._weigh: Chain[body.UpState, body.Seen, Standing] = Chain((), partial(body.weigh, worse=worse))
         self._by_content: dict[str, Entry] = {}
         self._standings: dict[str, Standing] = {}
         self._dark: set[str] = set()
@@ -164,23 +170,16 @@ class Day:
         while low < high and group and group[-1] is self._ordered[high - 1]:
             high, group = high - 1, group[:-1]
         self._ordered[low:high] = group
-        self._after[low:high] = [None] * len(group)
-        state = self._after[low - 1] if low else body.START
-        changed = []
-        for place in range(low, len(self._ordered)):
-            assert state is not None
-            state, taken = body.step(state, self._ordered[place], self._worse)
-            if self._note(taken):
-                changed.append(taken.standing)
-            if not to_the_end and state == self._after[place]:
-                break
-            self._after[place] = state
-        return changed
+        for chain in (self._see, self._weigh):
+            chain.replace(low, high, len(group))
+        seen_to = self._see.run(self._ordered, low, len(self._ordered) if to_the_end else low + len(group))
+        self._seen[low : seen_to - len(group) + high - low] = [self._see.said(i) for i in range(low, seen_to)]
+        end = self._weigh.run(self._seen, low, seen_to)
+        return [standing for place in range(low, end) if self._note(standing := self._weigh.said(place), place)]
 
-    def _note(self, taken: body.Taken) -> bool:
-        standing = taken.standing
+    def _note(self, standing: Standing, place: int) -> bool:
         content = standing.content
-        (self._dark.add if taken.dark else self._dark.discard)(content)
+        (self._dark.add if self._seen[place].dark else self._dark.discard)(content)
         (self._halts.add if standing.level is Level.HALT else self._halts.discard)(content)
         before, self._standings[content] = self._standings.get(content), standing
         return before != standing

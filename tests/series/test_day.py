@@ -166,13 +166,13 @@ def test_of_the_same_content_twice_the_last_counts() -> None:
 
 def test_a_frame_at_the_end_is_one_step_however_long_the_day_is(monkeypatch: pytest.MonkeyPatch) -> None:
     steps: list[str] = []
-    step = body.step
+    see = body.see
 
-    def counted(state: body.State, entry: Entry, worse: Any) -> tuple[body.State, body.Taken]:
+    def counted(state: body.SeenState, entry: Entry) -> tuple[body.SeenState, body.Seen]:
         steps.append(entry.name)
-        return step(state, entry, worse)
+        return see(state, entry)
 
-    monkeypatch.setattr(body, "step", counted)
+    monkeypatch.setattr(body, "see", counted)
     made = Day(SPECS)
     day = [replace(frame(n), order=("2026-11-25T10:00:00", "SB_", n, n)) for n in range(60)]  # a clock that stands
     for entry in day:
