@@ -43,6 +43,12 @@ OF_CAPTURE: Mapping[str, Alarm] = {
 in its `Spec.alarms`."""
 
 
+CODES: Mapping[str, str] = {
+    "file.state": "the file is not whole, or cannot be read, and nothing was measured: a halt for damaged, "
+    "truncated, empty and vanished files, else unmeasured",
+}
+"""Causes of a verdict that are neither a reading nor a finding."""
+
 DECLARED = frozenset({Role.PROTECT, Role.SHARP, Role.PATCH})
 """Zones that somebody means to be looked at: a frame in which that cannot be done is not clear."""
 
@@ -156,7 +162,9 @@ _TURNED: Mapping[Bound | None, Bound] = {"at least": "at most", "at most": "at l
 
 def _of_state(file: FileFacts) -> Verdict:
     level = _OF_STATE.get(file.state, Level.HALT)
-    text = file.state if file.detail is None else f"{file.state}: {file.detail}"
+    # of a file that is not there nobody knows whether it ever was
+    told = [file.detail] if file.state == "vanished" and file.detail else [file.state, file.detail]
+    text = ": ".join(part for part in told if part)
     cause = Cause(reading="file.state", zone=None, level=level, limit=None, origin=ALWAYS, text=text)
     return Verdict(level=level, causes=(cause,))
 

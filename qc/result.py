@@ -15,6 +15,18 @@ from qc.reading import Finding, Level, Reading, Region
 
 State = Literal["whole", "arriving", "damaged", "truncated", "empty", "unsupported", "unreadable", "vanished"]
 
+STATES: Mapping[State, str] = {
+    "whole": "all of the file is there",
+    "arriving": "the file is still being written; it is not measured yet",
+    "damaged": "the file has its full length, but what is in it cannot be what the camera wrote",
+    "truncated": "the file ends before its data does",
+    "empty": "the file has no bytes",
+    "unsupported": "a kind of file that is known and that no installed decoder reads",
+    "unreadable": "no picture at all, a folder, or a file that may not be read",
+    "vanished": "there is no such file, or it went away before it was read",
+}
+"""Every state of a file and what it means."""
+
 Schema = Literal["qc.capture/1", "qc.ambient/1"]
 """Name and version of the JSON contract a result follows."""
 

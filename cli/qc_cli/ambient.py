@@ -49,8 +49,11 @@ def ambient(
     from qc.pipeline import measure_ambient
     from qc.sheet.find import find_sheet
     from qc.sheet.read import read_sheet
+    from qc.show.pictures import check_folder
 
     try:
+        if pictures is not None:
+            check_folder(pictures, [*frames, *(dark or ())])
         intent = read_sheet(sheet) if sheet is not None else find_sheet(frames[0])
         result = measure_ambient(
             frames,
@@ -64,6 +67,7 @@ def ambient(
         output.result(result, details=True, name_width=0, specs=[SPEC])
         if pictures is not None:
             output.pictures(result, pictures, intent)
+            output.drawn(pictures)
     except QcError as error:
         output.complain(str(error))
         raise typer.Exit(NOTHING_DONE) from None

@@ -41,9 +41,12 @@ def check(
     from qc.pipeline import measure_capture
     from qc.sheet.find import find_sheet
     from qc.sheet.read import read_sheet
+    from qc.show.pictures import check_folder
 
     try:
         named = read_sheet(sheet) if sheet is not None else None
+        if pictures is not None:
+            check_folder(pictures, captures)
     except QcError as error:
         output.complain(str(error))
         raise typer.Exit(NOTHING_DONE) from None
@@ -70,4 +73,5 @@ def check(
         except Exception as error:  # noqa: BLE001 - a defect of ours in one file must not lose the others
             faults += 1
             output.fault(printable(path), error)
+    output.drawn(pictures)
     raise typer.Exit(status(levels, faults=faults))

@@ -11,13 +11,14 @@ from qc_cli.output import NOTHING_DONE, Output
 
 def explain(
     name: Annotated[
-        str | None, typer.Argument(metavar="NAME", help="A reading, a measurement, or a finding's code.")
+        str | None, typer.Argument(metavar="NAME", help="A reading, a measurement, a level, or a code.")
     ] = None,
 ) -> None:
     """Say what a reading means: unit, both ends, method, source and limits. Without a name, list them."""
-    from qc import decode, pipeline
+    from qc import decode, event, pipeline
     from qc.errors import QcError
     from qc.measure import specs
+    from qc.series import findings as series
     from qc.show import explain as words
 
     output = Output()
@@ -25,7 +26,8 @@ def explain(
         output.lines(words.overview(specs()))
         return
     try:
-        output.lines(words.explain(name, specs(), {**decode.FINDINGS, **pipeline.FINDINGS}), hang=words.INDENT)
+        codes = {**event.KINDS, **decode.FINDINGS, **pipeline.FINDINGS, **series.FINDINGS}
+        output.lines(words.explain(name, specs(), codes), hang=words.INDENT)
     except QcError as error:
         output.complain(str(error))
         raise typer.Exit(NOTHING_DONE) from None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -38,14 +39,43 @@ class Pattern(StrEnum):
     MONO = "mono"
 
 
+def _one_of(choices: type[StrEnum], what: str) -> Callable[[str], StrEnum]:
+    """Return the parser of an option that takes one of a few words."""
+
+    def parse(text: str) -> StrEnum:
+        try:
+            return choices(text)
+        except ValueError:
+            raise typer.BadParameter(f"no {what} is called {text!r}: there are {', '.join(choices)}") from None
+
+    return parse
+
+
+def _folder(text: str) -> Path:
+    if not text:
+        raise typer.BadParameter("name a folder")
+    return Path(text)
+
+
+def _choice(choices: type[StrEnum]) -> str:
+    return f"[{'|'.join(choices)}]"
+
+
 SheetOption = Annotated[
     Path | None, typer.Option("--sheet", metavar="SHEET", readable=False, help="Set sheet; found when not given.")
 ]
 PresetOption = Annotated[
-    Preset | None, typer.Option("--preset", help="Default limits; goes before the sheet's preset.")
+    Preset | None,
+    typer.Option(
+        "--preset",
+        parser=_one_of(Preset, "preset"),
+        metavar=_choice(Preset),
+        help="Default limits; goes before the sheet's preset.",
+    ),
 ]
 PicturesOption = Annotated[
-    Path | None, typer.Option("--pictures", metavar="DIR", help="Save drawings of what was found there.")
+    Path | None,
+    typer.Option("--pictures", parser=_folder, metavar="DIR", help="Save drawings of what was found there."),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="One line of JSON per result on stdout.")]
 VerboseOption = Annotated[bool, typer.Option("--verbose", "-v", help="Every reading of every frame.")]
@@ -53,9 +83,23 @@ NoColorOption = Annotated[
     bool, typer.Option("--no-color", help="No colour; the environment variable NO_COLOR does the same.")
 ]
 DebugOption = Annotated[bool, typer.Option("--debug", help="Show where an internal fault happened.")]
-DecoderOption = Annotated[DecoderName, typer.Option("--decoder", help="Which decoder reads raw files.")]
+DecoderOption = Annotated[
+    DecoderName,
+    typer.Option(
+        "--decoder",
+        parser=_one_of(DecoderName, "decoder"),
+        metavar=_choice(DecoderName),
+        help="Which decoder reads raw files.",
+    ),
+]
 MosaicOption = Annotated[
-    Pattern | None, typer.Option("--mosaic", help="Read unmarked one-channel TIFFs as a linear mosaic.")
+    Pattern | None,
+    typer.Option(
+        "--mosaic",
+        parser=_one_of(Pattern, "pattern"),
+        metavar=_choice(Pattern),
+        help="Read unmarked one-channel TIFFs as a linear mosaic.",
+    ),
 ]
 BlackOption = Annotated[
     float | None, typer.Option("--black", help="With --mosaic: level of no light, DN; not known when not given.")

@@ -6,7 +6,8 @@ import os
 import sys
 import textwrap
 import traceback
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
@@ -34,6 +35,7 @@ class Output:
 
     def __init__(self, *, json: bool = False, no_color: bool = False, debug: bool = False) -> None:
         self.json = json
+        self.drawings = 0
         self.debug = debug
         self.no_color = no_color
 
@@ -54,8 +56,9 @@ class Output:
         if details:
             shown.append(text.details(result, specs))
         console = self.console()
-        for part in shown:
-            console.print(part)
+        with _writing():
+            for part in shown:
+                console.print(part)
 
     def columns(self) -> int:
         """Return the columns of the terminal on stdout; 0 when it is none."""
@@ -73,11 +76,9 @@ class Output:
 
     def line(self, text: str) -> None:
         """Write one line to stdout at once: what reads a pipe waits for it."""
-        try:
+        with _writing():
             sys.stdout.write(text + "\n")
             sys.stdout.flush()
-        except BrokenPipeError:
-            drop_stdout()
 
     def lines(self, lines: Iterable[str], *, hang: int = 4) -> None:
         """Write lines to stdout, wrapped on a terminal with `hang` spaces before what is carried over."""
@@ -100,14 +101,21 @@ class Output:
             self.complain("".join(traceback.format_exception(error)).rstrip())
 
     def pictures(self, result: Result, folder: Path, sheet: object) -> None:
-        """Save the drawings of a result and say how many there are."""
+        """Save the drawings of a result; `drawn` says how many there are."""
         from qc.sheet.sheet import Sheet
         from qc.show.pictures import save_pictures
 
         zones = sheet.zones if isinstance(sheet, Sheet) else ()
-        saved = save_pictures(result, folder, zones)
-        if not self.json:
-            self.complain(f"{len(saved)} {'drawing' if len(saved) == 1 else 'drawings'} in {folder}")
+        self.drawings += len(save_pictures(result, folder, zones))
+
+    def drawn(self, folder: Path | None) -> None:
+        """Say how many drawings were saved in a folder, if any were asked for."""
+        from qc.errors import printable
+
+        if folder is not None and not self.json:
+            self.complain(
+                f"{self.drawings} {'drawing' if self.drawings == 1 else 'drawings'} in {printable(folder)}"
+            )
 
 
 def status(levels: Sequence[str], *, faults: int) -> int:
@@ -130,8 +138,20 @@ def one_line(error: BaseException) -> str:
     return " ".join(str(error).split())
 
 
-def drop_stdout() -> NoReturn:
+@contextmanager
+def _writing() -> Iterator[None]:
+    """Write to stdout; where that is not possible any more, leave with one line or, for a closed pipe, none."""
+    try:
+        yield
+    except BrokenPipeError:
+        drop_stdout()
+    except OSError as error:
+        sys.stderr.write(f"cannot write results: {error.strerror}\n")
+        drop_stdout(NOTHING_DONE)
+
+
+def drop_stdout(code: int = PIPE_CLOSED) -> NoReturn:
     """Leave quietly when what reads our output has gone away; status as a signal would give it."""
     # Python flushes stdout once more at exit and would complain there
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    sys.exit(PIPE_CLOSED)
+    sys.exit(code)

@@ -6,10 +6,22 @@ import difflib
 from collections.abc import Iterator, Mapping, Sequence
 
 from qc.errors import UsageError
-from qc.reading import COMMON_REASONS, Preset, ReadingSpec, Spec
+from qc.judge import CODES, OF_CAPTURE
+from qc.reading import COMMON_REASONS, Level, Preset, ReadingSpec, Spec
+from qc.result import STATES
 
 INDENT = 18
 """Columns before the text of a field: what is carried over to the next line starts there too."""
+
+
+_LEVELS: Mapping[str, str] = {
+    Level.CLEAR: "no limit is passed",
+    Level.NOTE: "the mildest level of a limit: worth knowing",
+    Level.WARN: "the middle level of a limit: look before the next frame",
+    Level.HALT: "the worst level of a limit: stop and put it right",
+    Level.UNJUDGED: "nothing asks for a judgement: there is no set sheet and no preset",
+    Level.UNMEASURED: "no reading with a limit could be taken",
+}
 
 
 def overview(specs: Sequence[Spec]) -> Iterator[str]:
@@ -20,7 +32,7 @@ def overview(specs: Sequence[Spec]) -> Iterator[str]:
         for reading in spec.readings:
             yield f"  {reading.name:<{width}}  {reading.unit}"
     yield ""
-    yield "qc explain NAME tells more of a reading, a measurement, or the code of a finding or reason."
+    yield "qc explain NAME tells more of a reading, a measurement, a level, or the code of a finding or reason."
 
 
 def explain(name: str, specs: Sequence[Spec], findings: Mapping[str, str]) -> Iterator[str]:
@@ -33,7 +45,7 @@ def explain(name: str, specs: Sequence[Spec], findings: Mapping[str, str]) -> It
     specs : sequence of Spec
         All measurements.
     findings : mapping of str to str
-        Codes of findings that no measurement makes, and what they mean.
+        Codes of findings and events that no measurement makes, and what they mean.
 
     Raises
     ------
@@ -48,7 +60,10 @@ def explain(name: str, specs: Sequence[Spec], findings: Mapping[str, str]) -> It
     elif name in readings:
         yield from explain_reading(readings[name])
     elif name in codes:
-        yield f"{name}: {codes[name]}"
+        yield from (f"{name}: {meaning}" for meaning in codes[name])
+        alarms = dict(OF_CAPTURE) | {code: alarm for spec in specs for code, alarm in spec.alarms.items()}
+        if name in alarms:
+            yield from _field("level", f"{alarms[name].level}, whatever the limits are")
     else:
         close = difflib.get_close_matches(name, [*readings, *measurements, *codes], n=3)
         hint = f"; near it: {', '.join(close)}" if close else "; qc explain lists what there is"
@@ -96,11 +111,16 @@ def _codes_of(label: str, codes: Mapping[str, str]) -> Iterator[str]:
         yield from _field("" if number else label, f"{code}: {meaning}")
 
 
-def _codes(specs: Sequence[Spec], findings: Mapping[str, str]) -> Mapping[str, str]:
-    codes = dict(COMMON_REASONS) | dict(findings)
-    for spec in specs:
-        codes |= dict(spec.reasons) | dict(spec.findings)
-    return codes
+def _codes(specs: Sequence[Spec], findings: Mapping[str, str]) -> Mapping[str, list[str]]:
+    """Return what each code means; one that is used for several things has a meaning for each."""
+    of_specs: list[Mapping[str, str]] = [codes for spec in specs for codes in (spec.reasons, spec.findings)]
+    found: dict[str, list[str]] = {}
+    states: Mapping[str, str] = {str(state): meaning for state, meaning in STATES.items()}
+    for codes in (COMMON_REASONS, *of_specs, findings, CODES, states, _LEVELS):
+        for code, meaning in codes.items():
+            if meaning not in found.setdefault(code, []):
+                found[code].append(meaning)
+    return found
 
 
 def _places(reading: ReadingSpec) -> str:

@@ -63,7 +63,7 @@ def save_pictures(
     specs : sequence of Spec or None
         Measurements to draw; all of `qc.measure` when None.
     beside_capture : bool
-        Allow `folder` to be the capture's own.
+        Allow `folder` to be the capture's own, or one inside it.
 
     Returns
     -------
@@ -73,7 +73,7 @@ def save_pictures(
     Raises
     ------
     UsageError
-        When `folder` is the capture's own and that was not allowed, cannot be written to, or holds a file of a
+        When `folder` is the capture's own or lies in it and that was not allowed, cannot be written to, or holds a file of a
         needed name that was not made here. Nothing is written then.
     """
     if result.digest is None:
@@ -86,8 +86,8 @@ def save_pictures(
     if not jobs:
         return ()
     capture = Path(result.file.path).absolute()
-    if not beside_capture and folder.resolve() == capture.parent.resolve():
-        raise UsageError(f"{printable(folder)}: pictures would lie among the captures; name another folder")
+    if not beside_capture:
+        check_folder(folder, [capture])
     mark = hashlib.blake2b(os.fsencode(capture), digest_size=8).hexdigest()
     targets = _targets(folder, safe_name(result.file.name), [job.part for job in jobs], mark)
     try:
@@ -97,6 +97,24 @@ def save_pictures(
     except OSError as error:
         raise UsageError(f"{printable(folder)}: pictures cannot be written: {error.strerror}") from error
     return tuple(targets)
+
+
+def check_folder(folder: Path, captures: Sequence[Path]) -> None:
+    """Refuse a folder for pictures that is a folder of captures, or lies inside one.
+
+    Raises
+    ------
+    UsageError
+        Naming a folder beside the captures that would do.
+    """
+    place = folder.resolve()
+    for home in dict.fromkeys(capture.absolute().parent.resolve() for capture in captures):
+        # where captures lie at the root of a disk, no folder of it would be left
+        if place == home or (home.name and home in place.parents):
+            such = f", such as {printable(home.with_name(f'{home.name}.qc') / 'pictures')}" if home.name else ""
+            raise UsageError(
+                f"{printable(folder)}: pictures would lie among the captures; name another folder{such}"
+            )
 
 
 def jobs_of(result: Result, specs: Sequence[Spec]) -> Iterator[Job]:

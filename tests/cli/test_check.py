@@ -4,13 +4,15 @@ import csv
 import json
 import os
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from qc.result import Result
-from tests.cli.conftest import SHEET, Run, write
+from tests.cli.conftest import SHEET, Run, environment, write
 
 
 def test_a_good_frame_is_status_0_with_every_reading(run: Run, frames: Path) -> None:
@@ -94,7 +96,7 @@ def spoilt(kind: str, folder: Path, frames: Path) -> Path:
 @pytest.mark.parametrize(
     ("kind", "said"),
     [
-        ("missing", "# halt        vanished: no such file"),
+        ("missing", "# halt        no such file"),
         ("empty", "# halt        empty: the file is empty"),
         ("cut", "# halt        truncated: "),
         ("text", "? unmeasured  unreadable: its name ends in .dng, but its content is not a picture"),
@@ -234,6 +236,69 @@ def test_pictures_are_saved_where_asked_and_nothing_beside_the_captures(
     assert any(path.suffix == ".png" for path in (tmp_path / "out").iterdir())
     assert "in " + str(tmp_path / "out") in done.stderr
     assert sorted(frames.iterdir()) == before
+
+
+@pytest.mark.parametrize("place", ["", ".", "sub", "sub/more"])
+def test_a_folder_among_the_captures_is_refused_before_anything_is_measured(
+    run: Run, frames: Path, place: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(frames)
+    done = run("check", frames / "good.dng", "--pictures", place)
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert ("among the captures" in done.stderr) == bool(place)
+    assert not (frames / "sub").exists()
+
+
+def test_the_drawings_of_many_captures_are_counted_in_one_line(run: Run, frames: Path, tmp_path: Path) -> None:
+    shutil.copy(frames / "burnt.dng", tmp_path / "again.dng")
+    out = tmp_path.with_name(f"{tmp_path.name}.out")
+    done = run("check", frames / "burnt.dng", frames / "good.dng", tmp_path / "again.dng", "--pictures", out)
+    count = len(list(out.iterdir()))
+    assert count > 1
+    assert [line for line in done.stderr.splitlines() if "drawing" in line] == [f"{count} drawings in {out}"]
+
+
+def test_a_name_that_is_no_file_is_said_to_be_none(run: Run, tmp_path: Path) -> None:
+    done = run("check", tmp_path / "nope.dng")
+    assert "no such file" in done.stdout
+    assert "vanished" not in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("option", "said"),
+    [
+        ("--preset", "no preset is called 'bogus': there are loose, series, strict"),
+        ("--decoder", "no decoder is called 'bogus': there are auto, rawpy, flashraw"),
+        ("--mosaic", "no pattern is called 'bogus': there are RGGB, BGGR, GRBG, GBRG, mono"),
+    ],
+)
+def test_a_word_that_an_option_does_not_know_is_said_in_our_words(
+    run: Run, frames: Path, option: str, said: str
+) -> None:
+    done = run("check", frames / "good.dng", option, "bogus")
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert said in " ".join(done.stderr.split())
+    assert "Value error" not in done.stderr
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no /dev/full on this system")
+@pytest.mark.parametrize(
+    "words", [["check", "good.dng"], ["check", "good.dng", "good.dng", "--json"], ["explain"]]
+)
+def test_results_that_cannot_be_written_are_one_line_and_no_fault_of_ours(frames: Path, words: list[str]) -> None:
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "qc_cli.app", *words],
+            cwd=frames,
+            env=environment(),
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            timeout=120,
+            check=False,
+        )
+    assert done.returncode == 2
+    assert done.stderr == "cannot write results: No space left on device\n"
 
 
 def test_an_unmarked_mosaic_is_read_as_one_only_when_told(run: Run, captures: Path) -> None:

@@ -15,7 +15,7 @@ from qc.reading import Drawing, Level, Measured, Reading, ReadingSpec, Reason, R
 from qc.result import CameraFacts, Cause, FileFacts, MadeBy, Result, Verdict
 from qc.sheet.zones import Zone
 from qc.show import pictures
-from qc.show.pictures import caption_of, jobs_of, safe_name, save_pictures, value_text
+from qc.show.pictures import caption_of, check_folder, jobs_of, safe_name, save_pictures, value_text
 from tests.show.pictures_of import digest_of
 
 
@@ -124,6 +124,16 @@ def test_pictures_do_not_lie_among_the_captures_unless_asked(tmp_path: Path) -> 
     with pytest.raises(UsageError, match="among the captures"):
         save_pictures(result, link, specs=SPECS)
     assert len(save_pictures(result, tmp_path, specs=SPECS, beside_capture=True)) == 3
+
+
+def test_pictures_do_not_lie_in_a_folder_among_the_captures(tmp_path: Path) -> None:
+    captures = tmp_path / "set"
+    captures.mkdir()
+    for inside in (captures / "pictures", captures / "a" / "b", captures / ".." / "set" / "c"):
+        with pytest.raises(UsageError, match=r"set\.qc/pictures"):
+            check_folder(inside, [captures / "SB_0001.dng"])
+    check_folder(tmp_path / "set.qc", [captures / "SB_0001.dng"])
+    check_folder(tmp_path / "pictures", [Path("/SB_0001.dng")])
 
 
 def test_the_same_capture_measured_again_replaces_its_pictures(tmp_path: Path) -> None:

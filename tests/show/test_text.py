@@ -141,7 +141,8 @@ def test_an_ambient_test_without_a_reason_still_says_its_numbers() -> None:
 
 def test_what_the_line_says_is_not_said_again_under_it() -> None:
     black = Finding(code="nearly_black", text="nearly black: no flash")
-    cause = Cause(reading="nearly_black", zone=None, level=Level.WARN, limit=None, origin="always", text=black.text)
+    warn, said = Level.WARN, black.text
+    cause = Cause(reading="nearly_black", zone=None, level=warn, limit=None, origin="always", text=said)
     made = result(findings=(black,), verdict=Verdict(level=Level.WARN, causes=(cause,)))
     assert black.text in text.plain_line(made, SPECS)
     assert not any(black.text in note for note in text.notes(made))
