@@ -45,25 +45,38 @@ def new(
 
 @app.command()
 def check(
-    paths: Annotated[list[Path], typer.Argument(metavar="SHEET", readable=False, help="Set sheets to read over.")],
+    paths: Annotated[
+        list[Path],
+        typer.Argument(metavar="SHEET", readable=False, help="Set sheets, or NAME.accepted.toml, to read over."),
+    ],
 ) -> None:
     """Read sheets over and name every mistake with its line."""
     from qc.errors import QcError
-    from qc.sheet.read import read_sheet
 
     output = Output()
     bad = 0
     for path in paths:
         try:
-            sheet = read_sheet(path)
+            output.line(_good(path))
         except QcError as error:
             bad += 1
             output.complain(str(error))
-            continue
-        zones = ", ".join(f"{zone.name} ({zone.role})" for zone in sheet.zones) or "no zones"
-        preset = f"preset {sheet.preset}" if sheet.preset else "no preset"
-        output.line(f"{sheet.path}: good; {preset}; {zones}")
     raise typer.Exit(NOTHING_DONE if bad else 0)
+
+
+def _good(path: Path) -> str:
+    """Read a sheet or what was accepted, and say in a line what it holds."""
+    from qc.errors import printable
+    from qc.sheet.accepted import SUFFIX
+    from qc.sheet.accepted_file import read_accepted
+    from qc.sheet.read import read_sheet
+
+    if path.name.endswith(SUFFIX) and path.exists():
+        return f"{printable(path)}: good; {len(read_accepted(path))} accepted"
+    sheet = read_sheet(path)
+    zones = ", ".join(f"{zone.name} ({zone.role})" for zone in sheet.zones) or "no zones"
+    preset = f"preset {sheet.preset}" if sheet.preset else "no preset"
+    return f"{sheet.path}: good; {preset}; {zones}"
 
 
 @app.command()

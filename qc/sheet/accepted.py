@@ -11,7 +11,7 @@ from decimal import ROUND_CEILING, Decimal
 from pathlib import Path
 
 from qc.reading import Level, Preset, ReadingSpec, Worse
-from qc.words import spoken_number
+from qc.words import spoken_number, stop_word
 
 SUFFIX = ".accepted.toml"
 
@@ -102,14 +102,19 @@ def bar_for(value: float, spec: ReadingSpec) -> float:
 
 def spoken_bar(acceptance: Acceptance, spec: ReadingSpec) -> str:
     """Say what is accepted as a photographer would, the zone's name first: "label burnt up to 0.77 %"."""
-    phrase = spec.phrase_below if spec.phrase_below and acceptance.value < 0 else spec.phrase
-    number = spoken_number(acceptance.bar, spec.decimals)
+    either, bar = spec.worse == "either", acceptance.bar
+    below = bool(spec.phrase_below) and (acceptance.value if either else bar) < 0
+    phrase = spec.phrase_below if below else spec.phrase
+    shown = abs(bar) if below else bar
     said = phrase.format(
-        value=f"{'down' if spec.worse == 'low' else 'up'} to {number}", zone=acceptance.zone or "frame"
+        value=f"{'up' if either or (spec.worse == 'low') == below else 'down'} to"
+        f" {spoken_number(shown, spec.decimals)}",
+        stops=stop_word(shown, spec.decimals),
+        zone=acceptance.zone or "frame",
     )
     if acceptance.zone is not None and "{zone}" not in phrase:
         said = f"{acceptance.zone} {said}"
-    return f"{said} either way" if spec.worse == "either" else said
+    return f"{said} either way" if either else said
 
 
 def widened(limit: Preset, acceptance: Acceptance, worse: Worse) -> tuple[Preset, frozenset[Level]]:

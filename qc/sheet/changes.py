@@ -70,7 +70,7 @@ def _zones(old: Sheet, new: Sheet) -> Iterator[str]:
 def _limits(old: Mapping[str, Preset], new: Mapping[str, Preset], place: str) -> Iterator[str]:
     for name in dict.fromkeys([*old, *new]):
         if old.get(name) != new.get(name):
-            yield f"{place}: {_phrase(name)}: {_bars(old.get(name))} → {_bars(new.get(name))}"
+            yield f"{place}: {_known()[name].spoken_name}: {_bars(old.get(name))} → {_bars(new.get(name))}"
 
 
 def _accepted(old: Sheet, new: Sheet) -> Iterator[str]:
@@ -87,11 +87,6 @@ def _accepted(old: Sheet, new: Sheet) -> Iterator[str]:
 
 def _bar(one: Acceptance) -> str:
     return spoken_bar(one, _known()[one.reading])
-
-
-def _phrase(name: str) -> str:
-    """Return a reading's phrase with a gap for its number: "burnt … %"."""
-    return _known()[name].phrase.format(value="…", zone="zone")
 
 
 def _known() -> Mapping[str, ReadingSpec]:

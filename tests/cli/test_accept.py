@@ -46,6 +46,17 @@ def test_capture_reading_and_zone_can_be_named(run: Run, day: Day, monkeypatch: 
     assert [one.zone for one in read_accepted(day.out / "a.accepted.toml")] == [None, "label"]
 
 
+def test_what_was_accepted_can_be_read_over_like_a_sheet(run: Run, day: Day) -> None:
+    run("sheet", "accept")
+    accepted = day.out / "a.accepted.toml"
+    assert run("sheet", "check", accepted).stdout == f"{accepted}: good; 1 accepted\n"
+    accepted.write_text(accepted.read_text().replace("value", "valeu"))
+    done = run("sheet", "check", accepted, day.out / "a.set.toml")
+    assert done.exit_code == 2
+    assert f'{accepted}: line 7, accepted 1, valeu: unknown key; did you mean "value"?\n' in done.stderr
+    assert done.stdout.startswith(f"{day.out / 'a.set.toml'}: good")
+
+
 def test_undo_takes_the_last_act_back_and_then_says_that_there_is_none(run: Run, day: Day) -> None:
     run("sheet", "accept")
     run("role", "baseline")

@@ -12,10 +12,12 @@ from qc.intake import filing
 from qc.intake.actions import Which, accept, answer, can_widen, give, undo
 from qc.log.log import Log
 from qc.log.said import said
+from qc.pipeline import measure_ambient, rejudge
 from qc.reading import Level
 from qc.result import Cause
 from qc.series.entry import Purpose
 from qc.sheet.accepted_file import read_accepted
+from tests.cli.conftest import scene, write
 from tests.intake.logged import SHEET, Day
 from tests.log.made import stamp, unread
 
@@ -205,6 +207,25 @@ def test_a_cause_of_the_series_is_answered_even_when_it_has_a_number(day: Day) -
     event = accept(day.out, folder=day.folder, cause=cause)
     assert event.kind == "answered"
     assert event.text.startswith("answered: left −0.5 stop, for SB_0001.dng only")
+
+
+def test_what_the_ambient_test_of_a_dark_frame_shows_can_be_accepted(day: Day) -> None:
+    lit = day.log(write(day.folder / "SB_0001.dng", scene() + scene() / 16))
+    dark = day.log(write(day.folder / "SB_0002.dng", scene() / 16))
+    give(day.out, "dark")
+    sheet = day.intent().for_capture(day.folder / "SB_0002.dng")
+    test = measure_ambient([day.folder / "SB_0002.dng", day.folder / "SB_0001.dng"], sheet)
+    contents = str(dark.file.content), str(lit.file.content)
+    with Log.open(day.out) as log:
+        log.add_ambient(
+            test, dark=contents[0], lit=contents[1], limits="blake2b:11", sheet=sheet, text="4 stops under"
+        )
+    event = accept(day.out, folder=day.folder)
+    reading = test.reading("ambient.stops_under", "label")
+    assert reading is not None
+    assert (event.kind, event.name, event.data["value"]) == ("accepted", "SB_0002.dng", reading.value)
+    assert re.match(r"accepted: label down to \d\.\d stops under the flash \(was 4\.3\), ", event.text)
+    assert rejudge(test, day.intent().for_capture(day.folder / "SB_0002.dng")).verdict.causes[0].zone is None
 
 
 # answer, give

@@ -169,7 +169,7 @@ def test_a_sheet_that_changes_is_read_again_and_what_changed_is_said(folder: Pat
         (
             "[[zone]]",
             '[limits."sharpness.blur"]\nwarn = 2\n[[zone]]',
-            "frame: blur … px: the preset's → warn 2",
+            "frame: blur: the preset's → warn 2",
         ),
         ("[[zone]]", 'needs = ["dark", "patch"]\n[[zone]]', "needs none → dark, patch"),
     ],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,8 +11,9 @@ from hypothesis import strategies as st
 
 from qc.errors import SheetError
 from qc.judge import passed
-from qc.reading import Level, Preset, Worse
-from qc.sheet.accepted import Acceptance, accepted_path, bar_for, widened
+from qc.measure import specs
+from qc.reading import Level, Preset, ReadingSpec, Worse
+from qc.sheet.accepted import Acceptance, accepted_path, bar_for, spoken_bar, widened
 from qc.sheet.accepted_file import parse_accepted, read_accepted, with_accepted, without_accepted
 from qc.sheet.limits import Limit, resolve
 from qc.sheet.sheet import Sheet
@@ -106,6 +108,46 @@ def test_the_accepted_value_passes_nothing_afterwards_and_no_other_value_fares_w
 
 def rank(over: tuple[Level, float] | None) -> int:
     return 0 if over is None else [Level.NOTE, Level.WARN, Level.HALT].index(over[0]) + 1
+
+
+# how it is said
+
+EITHER = reading_spec("a.b", worse="either", decimals=0, phrase="warm by {value} mired")
+COOL = replace(EITHER, phrase_below="cool by {value} mired")
+UNDER = replace(
+    reading_spec("a.b", worse="low", decimals=1, phrase="{value} {stops} under the flash"),
+    phrase_below="{value} {stops} brighter than the flash",
+)
+AREA = reading_spec("a.b", worse="high", phrase="burnt {value} %")
+
+
+@pytest.mark.parametrize(
+    ("spec", "value", "zone", "said"),
+    [
+        (AREA, 0.7, "label", "label burnt up to 0.77 %"),
+        (AREA, 0.7, None, "burnt up to 0.77 %"),
+        (UNDER, 3.8, "label", "label down to 3.4 stops under the flash"),
+        (UNDER, 1.1, None, "down to 0.9 stop under the flash"),
+        (UNDER, 0.05, None, "up to 0.1 stop brighter than the flash"),
+        (UNDER, -2.0, None, "up to 2.2 stops brighter than the flash"),
+        (COOL, 7.0, None, "warm by up to 8 mired either way"),
+        (COOL, -7.0, None, "cool by up to 8 mired either way"),
+        (EITHER, -7.0, None, "warm by up to 8 mired either way"),
+    ],
+)
+def test_what_is_accepted_is_said_as_a_photographer_would(
+    spec: ReadingSpec, value: float, zone: str | None, said: str
+) -> None:
+    assert spoken_bar(accepted(value, bar_for(value, spec), zone=zone), spec) == said
+
+
+@pytest.mark.parametrize("spec", [r for spec in specs() for r in spec.readings if r.worse], ids=lambda r: r.name)
+@pytest.mark.parametrize("value", [0.7, -0.7, 0.0])
+def test_every_reading_that_may_have_a_limit_can_be_said(spec: ReadingSpec, value: float) -> None:
+    said = spoken_bar(accepted(value, bar_for(value, spec)), spec)
+    assert "label" in said
+    assert " to " in said
+    assert "{" not in said
 
 
 # where it holds
