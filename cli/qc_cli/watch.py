@@ -8,17 +8,12 @@ import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import FrameType
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from qc_cli import options as opt
 from qc_cli.output import AT_HALT, DONE, INTERRUPTED, NOTHING_DONE, Output
-
-if TYPE_CHECKING:
-    from qc.event import Event
-    from qc.intake.watch import Watch
-    from qc.show.watching.menu import Wish
 
 
 def watch(
@@ -51,6 +46,7 @@ def watch(
     output = Output(json=json, no_color=no_color, debug=debug)
     from qc.errors import QcError, printable
     from qc.intake.watch import Watch
+    from qc_cli.performer import Performer
     from qc_cli.views import show
 
     try:
@@ -59,7 +55,7 @@ def watch(
             open_halts = show(
                 watching,
                 output,
-                perform=performer(watching, sheet, preset),
+                perform=Performer(watching.folder, watching.out, sheet, preset),
                 judged=lambda: preset is not None or watching.intent.sheet is not None,
             )
     except QcError as error:
@@ -89,29 +85,3 @@ def ending(stop: Callable[[], None]) -> Iterator[None]:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
-
-
-def performer(watching: Watch, sheet: Path | None, preset: str | None) -> Callable[[Wish], list[Event]]:
-    """Return what does a wish of the menu, by the same calls that the commands make."""
-
-    def perform(wish: Wish) -> list[Event]:
-        from qc.intake import actions
-        from qc.series.entry import Purpose
-        from qc.show.watching.menu import Act
-
-        out, about = watching.out, [(one.content, one.causes[0] if one.causes else None) for one in wish.about]
-        if wish.act is Act.UNDO:
-            return [actions.undo(out)]
-        if wish.act is Act.ANSWER:
-            return [actions.answer(out, content=content, cause=cause) for content, cause in about]
-        content, cause = about[0]
-        if wish.act is Act.ACCEPT:
-            return [
-                actions.accept(
-                    out, folder=watching.folder, sheet=sheet, preset=preset, content=content, cause=cause
-                )
-            ]
-        purposes = {Act.DARK: Purpose.DARK, Act.LEAVE_OUT: Purpose.LEAVE_OUT, Act.BASELINE: Purpose.BASELINE}
-        return [actions.give(out, purposes[wish.act], content=content)]
-
-    return perform

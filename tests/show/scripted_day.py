@@ -198,26 +198,26 @@ class Scripted:
         self.out = out
         self._updates = updates
         self._pause = pause
-        self._ended = False
+        self._ended = threading.Event()
         self._woken = threading.Event()
         self._last: Heartbeat = Heartbeat()
 
     def run(self) -> Iterator[Update]:
         for update in self._updates:
-            if self._ended:
+            if self._ended.is_set():
                 return
             yield update
             until = time.monotonic() + self._pause
             while (left := until - time.monotonic()) > 0 and self._woken.wait(left):
                 self._woken.clear()
-                if self._ended:
+                if self._ended.is_set():
                     return
                 yield self._last
             if isinstance(update, Heartbeat):
                 self._last = update
 
     def stop(self) -> None:
-        self._ended = True
+        self._ended.set()
         self._woken.set()
 
     def wake(self) -> None:

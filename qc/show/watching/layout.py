@@ -101,7 +101,7 @@ def line(said: Said, paper: Paper, *, name_width: int = 0) -> Text:
     if said.level is not None:
         text.append(f"{paper.marks[said.level]} {said.level:<{WORD}}  ", style=style_of(said.level))
     room = paper.room - text.cell_len
-    alarm = said.kind == "capture" and said.level in ALARMS and not said.quiet
+    alarm = said.kind in ("capture", "restated") and said.level in ALARMS and not said.quiet
     if alarm and cell_len(paper.tidy(said.reason + said.tails[0])) > room:
         text.append(_folded(said, paper, room, indent=text.cell_len))
     else:
@@ -122,12 +122,16 @@ def _folded(said: Said, paper: Paper, room: int, indent: int) -> str:
 
 
 def told(said: Said, paper: Paper, room: int) -> str:
-    """Return reason and tail within `room` cells: the reason is cut, the tail is not."""
+    """Return reason and tail within `room` cells.
+
+    The longest tail is taken that leaves the reason whole; where there is none, the shortest, and the reason is
+    cut.
+    """
     reason = paper.tidy(said.reason)
     tails = [paper.tidy(tail) for tail in said.tails]
-    fitting = (t for t in tails if room - cell_len(t) >= min(cell_len(reason), SHORTEST_REASON))
-    whole = (t for t in tails if room - cell_len(t) >= cell_len(reason))
-    tail = next(whole, None) or next(fitting, "")
+    tail = next((one for one in tails if cell_len(reason) + cell_len(one) <= room), tails[-1])
+    if room - cell_len(tail) < min(cell_len(reason), SHORTEST_REASON):
+        tail = ""
     return paper.cut(reason, max(room - cell_len(tail), 0)) + tail
 
 

@@ -35,7 +35,7 @@ class Said:
     reason : str
         What there is to say; cut where the line has no room.
     tails : tuple of str
-        What must stand after the reason and is never cut: the first that leaves the reason enough room is taken.
+        What must stand after the reason and is never cut, in other words, longest first.
     quiet : bool
         Whether nothing of it is new.
     kind : str
