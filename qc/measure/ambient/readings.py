@@ -12,6 +12,7 @@ from qc.measure.ambient.light import VISIBLE, Light
 from qc.measure.ambient.spec import READINGS
 from qc.measure.ambient.structure import Structure
 from qc.reading import Reading, Reason
+from qc.words import spoken_number
 
 Array = NDArray[np.float64]
 
@@ -113,7 +114,7 @@ def coloured(hue: Hue | Reason, zone: str | None, *, stated: bool) -> list[Readi
     tint = reading(names[1], zone, hue.duv, hue.duv_pm, stated=stated)
     if hue.kelvin is None:
         far = Reason(
-            "colour_uncertain", f"Duv is {hue.duv:+.3f}: so far from white that no temperature describes it"
+            "colour_uncertain", f"Duv is {spoken_number(hue.duv, 3, signed=True)}: so far from white that no temperature describes it"
         )
         return [missing(names[0], zone, far), tint]
     return [reading(names[0], zone, hue.kelvin, hue.kelvin_pm, stated=stated), tint]

@@ -20,6 +20,7 @@ from qc.measure.cast.values import Way, numbers, plus_minus, reference_of, way_o
 from qc.reading import Finding, Measured, Rank, Reading, Reason, Spec
 from qc.sheet.brief import Brief
 from qc.sheet.zones import Role, Zone, with_role
+from qc.words import spoken_number
 
 WORST_ERROR = 1.0
 """± of a* or b* from which a patch is too dark to judge: half of the tightest default limit."""
@@ -80,7 +81,7 @@ def _refused(frame: Frame, patch: Patch) -> Reason | None:
     if any(s.level is None for s in frame.saturation) and brightest > BRIGHTEST_UNSURE:
         return Reason("saturation_unknown", "the patch is bright and saturation cannot be told from this frame")
     if darkest <= (DARKEST if frame.variance_of_photosite(0.0) is None else 0.0):
-        return Reason("too_dark", f"the patch's darkest colour is at {100 * darkest:.2f} % of white")
+        return Reason("too_dark", f"the patch's darkest colour is at {spoken_number(100 * darkest, 2)} % of white")
     return None
 
 
