@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+import threading
 import time
 from contextlib import suppress
 from pathlib import Path
@@ -37,7 +38,8 @@ def write(out: Path, name: str, data: bytes) -> None:
     target = out / name
     (out / FOLDER).mkdir(exist_ok=True)
     target.parent.mkdir(exist_ok=True)
-    unfinished = out / FOLDER / f"{target.stem[:16]}.{os.getpid()}.unfinished"
+    mine = f"{target.stem[:16]}.{os.getpid()}.{threading.get_ident()}"  # another may write the same at this moment
+    unfinished = out / FOLDER / f"{mine}.unfinished"
     try:
         with unfinished.open("wb") as file:
             file.write(data)

@@ -84,6 +84,17 @@ def test_two_processes_that_write_at_once_both_succeed(tmp_path: Path, kind: str
     db.close()
 
 
+def test_two_logs_in_one_process_may_add_the_same_capture_at_once(tmp_path: Path) -> None:
+    def add_all(_: int) -> None:
+        with Log.open(tmp_path / "day.qc") as log:
+            for capture in range(20):
+                log.add(noted(capture))
+
+    with ThreadPoolExecutor(3) as pool:
+        list(pool.map(add_all, range(3)))
+    assert len(check_whole(tmp_path / "day.qc")) == 20
+
+
 def test_threads_may_share_one_log(tmp_path: Path) -> None:
     with Log.open(tmp_path / "day.qc") as log, ThreadPoolExecutor(4) as pool:
         list(pool.map(lambda number: log.add(captured(number % 10)), range(40)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import shutil
@@ -215,6 +216,17 @@ def test_why_a_picture_is_missing_stands_with_its_measurement(tmp_path: Path) ->
         assert log.digest(content(2)) is None
     with closing(sqlite3.connect(log.path)) as db:
         assert db.execute("SELECT digest, digest_lost FROM measurements").fetchall() == [(None, "File exists")]
+
+
+def test_a_picture_that_does_not_fit_leaves_nothing_of_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(_: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", full)
+    with Log.open(tmp_path) as log:
+        (event,) = log.add(captured(1))
+    assert event.data == {"part": "digests", "cause": "No space left on device"}
+    assert [path for path in (tmp_path / "digests").rglob("*") if path.is_file()] == []
 
 
 def test_a_damaged_digest_is_said_by_its_name(tmp_path: Path) -> None:
