@@ -16,7 +16,7 @@ from pathlib import Path
 from qc.errors import LogError, UsageError, printable
 from qc.event import Event, now
 from qc.intake import acts
-from qc.intake.filing import acceptance_of, file_text, finish, keep
+from qc.intake.filing import acceptance_of, alone, file_text, finish, keep
 from qc.intake.intent import Intent
 from qc.log.log import Log
 from qc.log.rows import Logged
@@ -193,7 +193,7 @@ def undo(out: Path) -> Event:
 
 @contextmanager
 def _log(out: Path) -> Iterator[Log]:
-    with Log.open(out, create=False) as log:
+    with alone(out), Log.open(out, create=False) as log:
         finish(log)
         yield log
 

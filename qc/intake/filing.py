@@ -8,6 +8,8 @@ between leaves the other name behind, and `finish` asks the log whether the act 
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,6 +25,24 @@ if TYPE_CHECKING:
 
 PREPARED = ".new"
 """What the name of a file ends in that is not yet in its place."""
+
+
+@contextmanager
+def alone(out: Path) -> Iterator[None]:
+    """Keep other processes from acting on an output folder meanwhile; where nothing can be locked, do without."""
+    try:
+        import fcntl
+
+        held = os.open(out, os.O_RDONLY)
+    except (ImportError, OSError):  # no such lock on this system; a folder that is not there the log will name
+        yield
+        return
+    try:
+        with suppress(OSError):  # a disk without locks
+            fcntl.flock(held, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(held)
 
 
 def file_text(path: Path) -> str:
@@ -71,7 +91,7 @@ def keep(log: Log, event: Event, path: Path, text: str) -> int:
 
 
 def finish(log: Log) -> None:
-    """Bring accepted files that an act left half done to what the log says.
+    """Bring accepted files that an act left half done to what the log says; to be called while `alone`.
 
     Raises
     ------
@@ -89,6 +109,12 @@ def finish(log: Log) -> None:
                 prepared.unlink(missing_ok=True)
         except OSError as error:
             raise UsageError(f"{printable(path)}: cannot be written: {_cause(error)}") from error
+
+
+def settle(log: Log) -> None:
+    """Do `finish` while no other process acts: for a watch that starts. Raises as `finish`."""
+    with alone(log.out):
+        finish(log)
 
 
 def acceptance_of(event: Event) -> Acceptance:

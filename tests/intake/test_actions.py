@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import TimeoutError as FutureTimeout
 from pathlib import Path
 
 import pytest
@@ -17,7 +19,7 @@ from qc.reading import Level
 from qc.result import Cause
 from qc.series.entry import Purpose
 from qc.sheet.accepted_file import read_accepted
-from tests.cli.conftest import scene, write
+from tests.cli.conftest import scene, subprocess_of, write
 from tests.intake.logged import SHEET, Day
 from tests.log.made import stamp, unread
 
@@ -434,6 +436,43 @@ def test_a_file_that_cannot_take_its_place_is_said_and_made_good_later(
             accept(day.out, folder=day.folder)
     with Log.open(day.out) as log:
         filing.finish(log)
+    assert len(read_accepted(day.out / "a.accepted.toml")) == 1
+
+
+def test_acts_of_several_processes_at_once_are_all_kept(day: Day) -> None:
+    day.shoot("SB_0002.dng", burnt=True)
+    named = ["--folder", str(day.folder)]
+    words = [["role", "SB_0002.dng", "patch"], ["sheet", "accept"], ["sheet", "accept"]]
+    env = {"XDG_STATE_HOME": str(day.folder.parent / "state")}
+    processes = [subprocess_of(*one, *named, env=env) for one in words]
+    assert [process.communicate(timeout=100)[1] for process in processes] == [b"", b"", b""]
+    events = day.events("accepted", "role")
+    assert len(events) == 3
+    kept = {(one.at, one.zone) for one in read_accepted(day.out / "a.accepted.toml")}
+    assert kept == {(event.at, event.data["zone"]) for event in events if event.kind == "accepted"}
+    assert {zone for _, zone in kept} == {"label", None}
+
+
+def test_an_act_waits_for_another_that_is_under_way(day: Day) -> None:
+    day.shoot("SB_0002.dng", burnt=True)
+    with ThreadPoolExecutor(1) as pool:
+        with filing.alone(day.out):
+            act = pool.submit(give, day.out, "patch")
+            with pytest.raises(FutureTimeout):
+                act.result(timeout=0.5)
+        assert act.result(timeout=60).kind == "role"
+
+
+def test_a_watch_that_starts_makes_good_what_an_act_left_half_done(
+    day: Day, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    day.shoot("SB_0002.dng", burnt=True)
+    with monkeypatch.context() as patch:
+        interrupted(patch, Path, "replace", Stop())
+        with pytest.raises(Stop):
+            accept(day.out, folder=day.folder)
+    with Log.open(day.out) as log:
+        filing.settle(log)
     assert len(read_accepted(day.out / "a.accepted.toml")) == 1
 
 
