@@ -41,6 +41,15 @@ def fold(entries: Iterable[Entry], *, specs: Sequence[Spec]) -> tuple[Standing, 
     return tuple(standings)
 
 
+def says_more(before: Standing | None, now: Standing) -> bool:
+    """Tell whether a standing is new or says something else than before.
+
+    That a row of one cause has become longer or began elsewhere is no news by itself: with a cause that stands all
+    day, each late capture would have all later ones told again.
+    """
+    return before is None or before != replace(now, repeats=before.repeats, first_name=before.first_name)
+
+
 class Day:
     """The captures of a day as they arrive; what it says always equals `fold` over all of them.
 
@@ -101,7 +110,7 @@ class Day:
         Returns
         -------
         list of Standing
-            What is new or changed, in the order taken.
+            What is new or changed, in the order taken; see `says_more`.
         """
         old = self._by_content.get(entry.content)
         if old is not None and old.order == entry.order:
@@ -119,7 +128,7 @@ class Day:
         Returns
         -------
         list of Standing
-            What changed, in the order taken.
+            What changed, in the order taken; see `says_more`.
 
         Raises
         ------
@@ -134,7 +143,7 @@ class Day:
         Returns
         -------
         list of Standing
-            What changed for others, in the order taken.
+            What changed for others, in the order taken; see `says_more`.
         """
         entry = self._by_content.pop(content, None)
         if entry is None:
@@ -150,7 +159,7 @@ class Day:
         before = dict(self._standings)
         self.drop(entry.content)
         self.put(entry)
-        return [standing for standing in self.standings if before.get(standing.content) != standing]
+        return [standing for standing in self.standings if says_more(before.get(standing.content), standing)]
 
     def _exchange(self, old: Entry, new: Entry) -> list[Standing]:
         low, high = self._moment(old)
@@ -182,4 +191,4 @@ class Day:
         (self._dark.add if self._seen[place].dark else self._dark.discard)(content)
         (self._halts.add if standing.level is Level.HALT else self._halts.discard)(content)
         before, self._standings[content] = self._standings.get(content), standing
-        return before != standing
+        return says_more(before, standing)

@@ -17,7 +17,7 @@ from qc.series import settings as changes
 from qc.series.entry import Entry, Purpose, Standing
 from qc.series.order import in_order
 from qc.series.pairs import pairs
-from qc.series.run import Day, fold
+from qc.series.run import Day, fold, says_more
 from tests.series.days import dark, frame, limited, scene, with_camera
 from tests.sheet.toys import SPECS
 
@@ -98,7 +98,7 @@ def test_a_day_put_together_piece_by_piece_equals_the_fold_after_every_piece(
             changed = made.change(one, **fields)
         after = told(list(there.values()))
         assert made.standings == after
-        assert changed == [standing for standing in after if before.get(standing.content) != standing]
+        assert changed == [standing for standing in after if says_more(before.get(standing.content), standing)]
         assert made.entries == tuple(in_order(there.values()))
         assert made.open_halts() == [standing for standing in after if standing.level == Level.HALT]
         assert made.pairs() == pairs(there.values())
@@ -180,3 +180,12 @@ def test_a_frame_at_the_end_is_one_step_however_long_the_day_is(monkeypatch: pyt
     assert len(steps) == 60
     made.put(replace(frame(99), order=("2026-11-25T10:00:00", "SB_", 20, 99)))
     assert len(steps) < 60 + 10
+
+
+def test_a_late_frame_tells_no_frame_again_whose_row_only_became_longer() -> None:
+    made = Day(SPECS)
+    for number in (2, 3, 4):
+        made.put(limited(number, 6.0))
+    assert [standing.content for standing in made.put(limited(1, 6.0))] == ["c1"]
+    assert [standing.repeats for standing in made.standings] == [1, 2, 3, 4]
+    assert {standing.first_name for standing in made.standings} == {"SB_0001.dng"}
