@@ -73,12 +73,16 @@ def measure_capture(
 ) -> Result:
     """Measure and judge one capture.
 
+    Results are picklable, so captures may be measured in worker processes. A process pool must start them by
+    ``spawn`` (``ProcessPoolExecutor(mp_context=multiprocessing.get_context("spawn"))``): the libraries under the
+    measurements keep threads, and a forked copy of those may hang.
+
     Parameters
     ----------
     path : str, bytes or os.PathLike
         The capture; opened read-only, once.
     sheet : Sheet or None
-        Zones and limits; without it nothing of taste is judged.
+        Zones and limits, as `qc.read_sheet` returns them; without it nothing of taste is judged.
     preset : str or None
         ``"loose"``, ``"series"`` or ``"strict"``; goes before the sheet's.
     decoder : str
@@ -95,7 +99,7 @@ def measure_capture(
     Raises
     ------
     UsageError
-        For a preset that does not exist, or a decoder that is not installed.
+        For a preset that does not exist, a decoder that is not installed, or a sheet that is no `Sheet`.
     """
     *_, result = measure_stages(path, sheet, preset=preset, decoder=decoder, mosaic=mosaic)
     return result
@@ -127,7 +131,7 @@ def measure_stages(
     from qc.digest import make_digest, tile_light
     from qc.measure import specs as all_specs
 
-    _check_preset(preset)
+    _check_call(sheet, preset)
     opened = _open(path, decoder, mosaic)
     specs = [spec for spec in all_specs() if not spec.companions]
     if (frame := opened.frame) is None:
@@ -179,7 +183,7 @@ def rejudge(result: Result, sheet: Sheet | None = None, *, preset: str | None = 
     """
     from qc.measure import specs as all_specs
 
-    _check_preset(preset)
+    _check_call(sheet, preset)
     specs = [spec for spec in all_specs() if spec.name in result.made_by.methods]
     limits = resolve(specs, sheet, preset)
     findings = _advised_again(result, limits) if result.schema == "qc.ambient/1" else result.findings
@@ -254,7 +258,7 @@ def measure_ambient(
     from qc.measure.ambient import SPEC, arrange
     from qc.measure.ambient.advice import advised
 
-    _check_preset(preset)
+    _check_call(sheet, preset)
     if sheet is not None and sheet.light == "continuous":
         raise UsageError("the set sheet says that the light is continuous: there is no flash to test against")
     opened = _open_all(paths, dark, decoder, mosaic)
@@ -376,7 +380,10 @@ def _intent(sheet: Sheet | None, sync_limit_s: float | None = None) -> tuple[tup
     return intent.zones, intent.brief(sync_limit_s=sync_limit_s)
 
 
-def _check_preset(preset: str | None) -> None:
+def _check_call(sheet: object, preset: str | None) -> None:
+    if sheet is not None and not isinstance(sheet, Sheet):
+        what = f"{printable(sheet)!r}" if isinstance(sheet, (str, bytes, os.PathLike)) else type(sheet).__name__
+        raise UsageError(f"sheet must be a Sheet, not {what}: qc.read_sheet(path) makes one")
     if preset is not None and preset not in PRESETS:
         raise UsageError(f"no preset is called {preset!r}: there are {', '.join(PRESETS)}")
 

@@ -5,11 +5,13 @@ One to one with the JSON contract ``qc.capture/1``; `qc.contract` writes it.
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
 from qc.digest import Digest
+from qc.errors import UsageError
 from qc.frame import Camera
 from qc.reading import Finding, Level, Reading, Region
 
@@ -140,8 +142,39 @@ class Result:
     lit: tuple[tuple[FileFacts, CameraFacts], ...] = ()
 
     def reading(self, name: str, zone: str | None = None) -> Reading | None:
-        """Return one reading, or None when it was not asked for."""
+        """Return one reading.
+
+        Parameters
+        ----------
+        name : str
+            Catalogue name, such as ``"sharpness.blur"``.
+        zone : str or None
+            Name of the zone; None for the frame.
+
+        Returns
+        -------
+        Reading or None
+            None when there is such a reading and it was not taken here: of a file that was not measured, of a zone
+            whose role it is not for, of another kind of test.
+
+        Raises
+        ------
+        UsageError
+            When no measurement has a reading of that name; names what is near.
+        """
         for reading in self.readings:
             if reading.name == name and reading.zone == zone:
                 return reading
+        if not any(reading.name == name for reading in self.readings):
+            _check_reading(name)
         return None
+
+
+def _check_reading(name: str) -> None:
+    from qc.measure import specs  # heavy, and needed only where a name is not among the readings
+
+    names = [reading.name for spec in specs() for reading in spec.readings]
+    if name not in names:
+        close = difflib.get_close_matches(name, names, n=3)
+        hint = f"; near it: {', '.join(close)}" if close else "; `qc explain` lists what there is"
+        raise UsageError(f"no reading is called {name!r}{hint}")

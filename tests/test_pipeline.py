@@ -4,6 +4,7 @@ import json
 import os
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -174,6 +175,26 @@ def test_an_unmarked_mosaic_is_opened_when_told_so(tmp_path: Path) -> None:
     hint = MosaicHint(cfa="GRBG", black=SENSOR.black, white=SENSOR.white)
     assert measure_capture(path, mosaic=hint).camera.kind == "mosaic"
     assert measure_capture(path).camera.kind == "rendered"
+
+
+@pytest.mark.parametrize("call", [measure_capture, lambda p, s: measure_ambient([p, p], s)])
+def test_a_path_given_for_a_sheet_is_refused_with_what_is_wanted(call: Any, capture: Path) -> None:
+    with pytest.raises(UsageError, match=r"sheet must be a Sheet, not 'bottles.set.toml': qc.read_sheet\(path\)"):
+        call(capture, "bottles.set.toml")
+    with pytest.raises(UsageError, match="not dict"):
+        call(capture, {})
+
+
+def test_a_reading_is_none_only_where_it_exists_and_was_not_taken(capture: Path) -> None:
+    result = measure_capture(capture)
+    assert result.reading("highlights.headroom", "label") is None
+    assert result.reading("ambient.stops_under") is None
+    with pytest.raises(
+        UsageError, match=r"no reading is called 'highlights.hedroom'; near it: highlights.headroom"
+    ):
+        result.reading("highlights.hedroom")
+    with pytest.raises(UsageError, match="qc explain"):
+        result.reading("nope")
 
 
 def test_a_capture_is_left_as_it_was(capture: Path) -> None:

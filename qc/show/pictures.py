@@ -166,7 +166,8 @@ def caption_of(result: Result, job: Job) -> Caption:
         values = f"In {shown[0].unit}: {values}" if readings else ""
     else:
         shown = [reading for reading in spec.readings if reading.per_frame][:_MOST_SAID]
-        pairs = [(s, result.reading(s.name)) for s in shown]
+        of_frame = {reading.name: reading for reading in result.readings if reading.zone is None}
+        pairs = [(s, of_frame.get(s.name)) for s in shown]
         values = "; ".join(
             f"{_quantity(s)} {value_text(r, s)} {r.unit if r.reason is None else ''}".strip()
             for s, r in pairs

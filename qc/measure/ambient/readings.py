@@ -113,9 +113,8 @@ def coloured(hue: Hue | Reason, zone: str | None, *, stated: bool) -> list[Readi
         return [missing(name, zone, none) for name in names]
     tint = reading(names[1], zone, hue.duv, hue.duv_pm, stated=stated)
     if hue.kelvin is None:
-        far = Reason(
-            "colour_uncertain", f"Duv is {spoken_number(hue.duv, 3, signed=True)}: so far from white that no temperature describes it"
-        )
+        duv = spoken_number(hue.duv, 3, signed=True)
+        far = Reason("colour_uncertain", f"Duv is {duv}: so far from white that no temperature describes it")
         return [missing(names[0], zone, far), tint]
     return [reading(names[0], zone, hue.kelvin, hue.kelvin_pm, stated=stated), tint]
 

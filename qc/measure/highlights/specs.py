@@ -14,8 +14,8 @@ NAMES = {"R": "red", "G": "green", "B": "blue"}
 FINDINGS = {
     "top_code": "a finished picture: clipping is counted at its top code, which the sensor may not have reached",
     "more_regions": "more clipped places than are listed; data: count, area in % of frame",
-    "allow_exceeded": "an allowed zone is burnt, in at least one colour, beyond its budget; data: area and budget in"
-    " % of frame",
+    "allow_exceeded": "an allowed zone is burnt, in at least one colour, beyond its budget; data: area and budget"
+    " in % of frame",
 }
 
 REASONS = {"no_such_colour": "the sensor has no photosites of this colour"}
@@ -81,7 +81,8 @@ READINGS: tuple[ReadingSpec, ...] = (
         name="highlights.unintended_area",
         unit=Unit.PERCENT_OF_CELLS,
         phrase="burnt {value} %",
-        meaning="How much is burnt, that is clipped in at least one colour, outside the zones where that is intended.",
+        meaning="How much is burnt, that is clipped in at least one colour, outside the zones where that is"
+        " intended.",
         low_end="0: all clipping is where it was meant to be",
         high_end="100: everything is clipped and nothing was meant to be",
         method="100 × cells with any clipped photosite outside allow and backdrop zones / cells; a protect zone"
