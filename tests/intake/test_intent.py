@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import itertools
 import os
+import tempfile
 import time
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from qc.container.source import digest_of
 from qc.errors import SheetError, UsageError
@@ -286,6 +289,32 @@ def test_a_sheet_that_is_being_written_is_read_at_the_next_look(folder: Path, ou
     sheet.write_text(GOOD.replace("series", "strict"))
     assert intent.refresh() == []
     assert "series → strict" in intent.refresh()[0].text
+
+
+STATES = {"one": GOOD, "two": GOOD.replace("bottles", "vases"), "bad": BAD, "odd": BAD + "x = 1\n", "gone": None}
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.sampled_from(sorted(STATES)), max_size=8))
+def test_whatever_happens_to_a_sheet_its_last_good_state_holds_and_each_change_is_said_once(
+    states: list[str],
+) -> None:
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place) / "bottles"
+        folder.mkdir()
+        sheet = write(folder / "a.set.toml", GOOD)
+        intent = Intent(folder, Path(place) / "bottles.qc")
+        there, holds = "one", "bottles"
+        for state in states:
+            text = STATES[state]
+            if text is None:
+                sheet.unlink(missing_ok=True)
+            else:
+                write(sheet, text)
+            assert len(intent.refresh()) == (state != there)
+            assert intent.refresh() == []
+            there, holds = state, {"one": "bottles", "two": "vases"}.get(state, holds)
+            assert name(intent, folder / "SB_0001.dng") == holds
 
 
 # what was accepted
