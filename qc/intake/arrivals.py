@@ -150,6 +150,8 @@ class Arrivals:
     def accept(self, time: float, arrived: Arrived, result: Result, *, final: bool = False) -> bool:
         """Tell whether a result counts: the file is complete and still the one that was measured."""
         path = arrived.path
+        if self._out.get(path) != arrived:
+            return False  # of what stood there before; the newer one is being measured
         after = stamp_of(self._folder / path)
         if after is None:
             self._gone(time, path)
@@ -184,7 +186,6 @@ class Arrivals:
         start = len(os.path.join(self._folder, ""))  # noqa: PTH118 - with the separator at its end
         there = {path[start:]: stamp for path, stamp in scan.files.items()}
         for path in (gone[start:] for gone in scan.gone):
-            self._files.pop(path, None)
             self.roster.gone(path)
             self._gone(time, path)
         for path in there.keys() - self._files.keys():
@@ -194,6 +195,8 @@ class Arrivals:
         if first:
             self._there_at_start = set(changed)
             self._quiet_joins = True
+        else:
+            self._there_at_start.difference_update(changed)
         for path in sorted(changed):
             self._changed(time, path, there[path])
         self._quiet_joins = False
@@ -227,7 +230,8 @@ class Arrivals:
 
     def _gone(self, time: float, path: str) -> None:
         self._waiting.drop(path)
-        if self._settle.gone(time, path):
+        self._files.pop(path, None)  # should it come back as it was, it is new once more
+        if self._settle.gone(time, path) and self._folder.is_dir():
             self._told(path)
             text = f"{printable(Path(path).name)} went away before it was measured"
             self._say("vanished", path, text, level=Level.NOTE)

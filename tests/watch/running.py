@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import threading
 import time
 from collections import Counter
@@ -11,8 +12,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-import imageio.v3 as iio
 import numpy as np
+from PIL import Image
 
 from qc.decode import BAYER
 from qc.event import Event
@@ -44,10 +45,15 @@ def capture(number: int, *, level: float = 0.3, size: tuple[int, int] = (120, 18
     return encode_dng(mosaic, black=sensor.black, white=int(sensor.white), camera=camera(number), **more)
 
 
-def finished(number: int) -> bytes:
-    """Return a JPEG without a recorded time."""
+def finished(number: int, *, taken: str | None = None) -> bytes:
+    """Return the bytes of a JPEG, with a recorded time (Exif 2.32, tag 36867) or without."""
     light = np.random.default_rng(number).integers(0, 255, (64, 96, 3), dtype=np.uint8)
-    return bytes(iio.imwrite("<bytes>", light, extension=".jpg"))
+    exif = Image.Exif()
+    if taken is not None:
+        exif.get_ifd(0x8769)[36867] = taken
+    file = io.BytesIO()
+    Image.fromarray(light).save(file, "JPEG", exif=exif)
+    return file.getvalue()
 
 
 class Running:
