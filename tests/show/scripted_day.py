@@ -206,6 +206,8 @@ class Scripted:
         for update in self._updates:
             if self._ended.is_set():
                 return
+            if isinstance(update, Heartbeat):
+                self._last = update
             yield update
             until = time.monotonic() + self._pause
             while (left := until - time.monotonic()) > 0 and self._woken.wait(left):
@@ -213,8 +215,6 @@ class Scripted:
                 if self._ended.is_set():
                     return
                 yield self._last
-            if isinstance(update, Heartbeat):
-                self._last = update
 
     def stop(self) -> None:
         self._ended.set()

@@ -159,9 +159,13 @@ def test_the_menu_asks_about_the_newest_alarm_and_says_what_was_chosen() -> None
     assert not menu.is_open
 
 
-def test_enter_in_an_open_menu_goes_to_the_alarm_before_and_stays_at_the_last() -> None:
+def test_enter_in_an_open_menu_goes_to_the_alarm_before_and_after_the_last_to_the_newest_by_then() -> None:
     menu, told = Menu(), board(WARN, HALT)
-    assert press(menu, "\n\n\n4", told) == Wish(act=Act.ANSWER, about=(WARN.standing,))
+    assert press(menu, "\n\n4", told) == Wish(act=Act.ANSWER, about=(WARN.standing,))
+    press(menu, "\n\n", told)
+    newest = measured(shot(5, causes=[CUT]))
+    told.take(newest)
+    assert press(menu, "\n4", told) == Wish(act=Act.ANSWER, about=(newest.standing,))
 
 
 def test_a_frame_that_comes_while_the_menu_is_open_does_not_change_what_a_key_means() -> None:

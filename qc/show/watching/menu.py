@@ -89,7 +89,8 @@ class Menu:
             One sign, a line feed for Enter.
         alarms : sequence of rows
             What waits for an answer now, newest first, as `Board.alarms` gives it. An open menu goes on asking
-            about what it was opened with: a frame that comes meanwhile must not change what a key means.
+            about what it was opened with until it has been through: a frame that comes meanwhile must not change
+            what a key means.
 
         Returns
         -------
@@ -126,11 +127,11 @@ class Menu:
         all_of = {Act.ANSWER: f", all {len(row)} frames"} if len(row) > 1 else {}
         numbered = [f"  {act.key}  {act.said}{all_of.get(act, '')}" for act in acts(standing)]
         rest = len(self._alarms) - self._at - 1
-        older = f"     Enter: the alarm before it ({rest} more)" if rest else ""
+        older = f"     Enter: the alarm before it ({rest} more)" if rest else "     Enter: the newest again"
         return [f"{name}, {standing.level}: {reason}", *numbered, f"  0  back{older}"]
 
     def _next(self, alarms: Sequence[Row]) -> None:
-        if not self.is_open:
-            self._alarms, self._at = tuple(alarms), 0
-        elif self._at + 1 < len(self._alarms):
+        if self._at + 1 < len(self._alarms):
             self._at += 1
+        else:  # after the last one, what is the newest by now: a menu may have been left open for an hour
+            self._alarms, self._at = tuple(alarms), 0
