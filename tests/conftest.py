@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -20,3 +21,11 @@ def captures() -> Path:
         if place and (Path(place) / "MANIFEST.csv").is_file():
             return Path(place)
     pytest.skip("real captures are neither in $QC_CAPTURES nor in ../shared/captures")
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _own_state(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Let no watch of a test note itself among those of this machine's user."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("state")))
+        yield

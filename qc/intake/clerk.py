@@ -8,6 +8,7 @@ from pathlib import Path
 
 from qc.errors import printable
 from qc.event import Event, now
+from qc.intake import filing
 from qc.intake.arrivals import Arrivals, Arrived
 from qc.intake.desk import Desk
 from qc.intake.heart import Heart
@@ -85,7 +86,9 @@ class Clerk:
         yield from self._ledger.event(event)
 
     def recall(self) -> Iterator[Update]:
-        """Take up what earlier watches logged."""
+        """Take up what earlier watches logged, and finish what a command left half done."""
+        _, told = self._ledger.read(filing.settle)
+        yield from told
         entries, told = self._ledger.read(lambda log: list(log.entries(self._specs)))
         yield from told
         self._desk.load(entries or ())
@@ -195,7 +198,8 @@ class Clerk:
         content = known_as(result.file.content, arrived.path, arrived.stamp)
         before = self._roster.content_of(arrived.path)
         joined = self._roster.finished_of(arrived.path)
-        old = dict.fromkeys((before, *(self._roster.content_of(path) for path in joined)))
+        kept = before is not None and self._roster.twin_of(arrived.path, before) is not None
+        old = dict.fromkeys((None if kept else before, *(self._roster.content_of(path) for path in joined)))
         return _Place(
             content=content,
             before=before,

@@ -74,6 +74,11 @@ class Desk:
                 changed += self.day.change(content, purpose=now[0], answered=now[1])
         return _newest(changed)
 
+    @property
+    def acts(self) -> tuple[Event, ...]:
+        """Roles, answers and acceptances that stand now, oldest first."""
+        return tuple(event for _, event in self._said.acts)
+
     def tests_to_run(self) -> Iterator[tuple[str, str]]:
         """Yield dark and lit content of each ambient test that can be run now and was not yet."""
         if not self._news:

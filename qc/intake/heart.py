@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 from statistics import median
 from typing import TYPE_CHECKING
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from qc.intake.arrivals import Arrivals
     from qc.intake.desk import Desk
     from qc.intake.ledger import Ledger
+    from qc.sheet.sheet import Sheet
 
 SOONEST_S, LATEST_S = 1.0, 5.0
 """Seconds between heartbeats: at least when something changed, at most when nothing did."""
@@ -85,7 +86,7 @@ class Heart:
         return due
 
     def beat(
-        self, arrivals: Arrivals, ledger: Ledger, desk: Desk, *, needs: Sequence[str], running: int
+        self, arrivals: Arrivals, ledger: Ledger, desk: Desk, *, sheet: Sheet | None, running: int
     ) -> Heartbeat | None:
         """Return a heartbeat when one is due."""
         since = time.monotonic() - self._said_at
@@ -102,7 +103,7 @@ class Heart:
             arriving=arrivals.arriving,
             free_bytes=free,
             free_frames=int(free / median(self._sizes)) if free is not None and self._sizes else None,
-            needs=_lacking(needs, desk.purposes()),
+            needs=_lacking(sheet, desk.purposes()),
             folder=arrivals.folder_state,
             log=ledger.state,
             open_halts=halts,
@@ -121,6 +122,10 @@ def _news(beat: Heartbeat, before: Heartbeat | None) -> bool:
     return any(getattr(beat, name) != getattr(before, name) for name in told)
 
 
-def _lacking(needs: Sequence[str], given: set[Purpose]) -> tuple[str, ...]:
+def _lacking(sheet: Sheet | None, given: set[Purpose]) -> tuple[str, ...]:
+    if sheet is None:
+        return ()
     there = {purpose.value.replace("-", " ") for purpose in given}
-    return tuple(need for need in needs if need.replace("-", " ") not in there)
+    if sheet.baseline is not None:
+        there.add(Purpose.BASELINE.value)
+    return tuple(need for need in sheet.needs if need.replace("-", " ") not in there)

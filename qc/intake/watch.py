@@ -137,9 +137,9 @@ class Watch:
             `Early` and then `Measured` for each capture, each once; `Restated` when what the day makes of an
             earlier one changed; `Event`; and `Heartbeat` at least every few seconds.
         """
-        with announce(self.folder, self.out), Pool(self._workers, limit_s=self._limit_s) as pool:
+        with announce(self.folder, self.out) as unfound, Pool(self._workers, limit_s=self._limit_s) as pool:
             try:
-                yield from self._begin()
+                yield from self._begin(unfound)
                 while not self._stopping:
                     yield from self._look()
                     self._hand_out(pool)
@@ -155,9 +155,11 @@ class Watch:
 
     # -- the steps of the loop
 
-    def _begin(self) -> Iterator[Update]:
+    def _begin(self, unfound: str | None) -> Iterator[Update]:
         started = {"folder": str(self.folder), "sheet": self._sheet, "preset": self._preset}
         text = f"watching {printable(self.folder)}"
+        if unfound:
+            text += f"; other commands need --folder to find this watch: {unfound}"
         yield from self._clerk.say(Event(kind="started", at=now(), text=text, data=started))
         yield from self._clerk.recall()
         yield from self._others()
@@ -176,9 +178,9 @@ class Watch:
 
     def _others(self) -> Iterator[Update]:
         """Take up what people and other commands wrote meanwhile."""
-        for event in (*self.intent.refresh(), *self._heart.disk_news()):
-            yield from self._clerk.say(event)
         yield from self._clerk.hear()
+        for event in (*self.intent.refresh(self._desk.acts), *self._heart.disk_news()):
+            yield from self._clerk.say(event)
 
     def _pause(self) -> float:
         return min(self._arrivals.pause(time.monotonic()), self._heart.pause(), LOOK_S)
@@ -248,8 +250,6 @@ class Watch:
     def _beat(self) -> Iterator[Update]:
         sheet = self.intent.sheet
         running = sum(isinstance(job.about, Arrived) for job in self._jobs.values())
-        beat = self._heart.beat(
-            self._arrivals, self._ledger, self._desk, needs=sheet.needs if sheet else (), running=running
-        )
+        beat = self._heart.beat(self._arrivals, self._ledger, self._desk, sheet=sheet, running=running)
         if beat is not None:
             yield beat
