@@ -39,8 +39,10 @@ if TYPE_CHECKING:
 Task = Callable[[Job, Callable[[Result], None]], Result]
 """What a worker does with a job: call the second argument with the first look, return the whole result."""
 
-NICE = 10
-"""Steps of lowered priority: a tenth of the share of a program at normal priority (sched(7)), not starvation."""
+NICE = 5
+"""Steps of lowered priority: a third of the share of a program at normal priority (1.25 a step, sched(7)).
+
+More of them would starve the watch beside a busy program: a verdict late is of no use."""
 
 MOST_SAID = 8_000_000
 """Bytes that a job may print; more is thrown away by the operating system."""

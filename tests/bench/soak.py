@@ -12,6 +12,7 @@ import tempfile
 import threading
 import time
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -29,6 +30,9 @@ BURST = 10
 WITHIN = 0.10
 """How far the mean memory of the last quarter may lie above that of the first."""
 
+MOST_KEPT_KB = 10.0
+"""Most that may stay in memory of each capture: `qc.series` folds over the whole day, so this much is no leak."""
+
 MEGABYTE = 1e6
 
 
@@ -39,6 +43,14 @@ class Sample:
     watch_mb: float
     workers_mb: float
     descriptors: int
+
+
+FIGURES: dict[str, Callable[[Sample], float]] = {
+    "watch and workers": lambda s: s.watch_mb + s.workers_mb,
+    "workers": lambda s: s.workers_mb,
+    "descriptors": lambda s: s.descriptors,
+}
+"""What must stay within the bounds."""
 
 
 @dataclass(slots=True)
@@ -144,22 +156,24 @@ def say(day: Day, seconds: float) -> None:
 def verdict(day: Day) -> bool:
     """Print what was lost and how the last quarter compares with the first."""
     quarter = day.captures // QUARTERS
+    first, last = day.samples[:quarter], day.samples[-quarter:]
     met = True
-    for name, label in (("watch_mb", "watch"), ("workers_mb", "workers"), ("descriptors", "descriptors")):
-        first, last = (
-            statistics.mean(getattr(s, name) for s in part)
-            for part in (day.samples[:quarter], day.samples[-quarter:])
-        )
-        fits = last <= (1 + WITHIN) * first
+    for label, figure in FIGURES.items():
+        before, after = (statistics.mean(map(figure, part)) for part in (first, last))
+        fits = after <= (1 + WITHIN) * before
         met &= fits
         said = "met" if fits else "MISSED"
-        print(f"   {label}: last quarter / first {last / first:.3f} (at most {1 + WITHIN:g}) {said}")
+        print(f"   {label}: last quarter / first {after / before:.3f} (at most {1 + WITHIN:g}) {said}")
+    later = day.samples[quarter : 2 * quarter]  # the caches have filled by then
+    grown = statistics.mean(s.watch_mb for s in last) - statistics.mean(s.watch_mb for s in later)
+    kept = 1000 * grown / (day.captures - 2 * quarter)
+    print(f"   the day that the watch keeps in memory: {kept:.1f} kB a capture (at most {MOST_KEPT_KB:g})")
     lost = day.captures - len(day.told)
     twice = sum(count > 1 for count in day.told.values())
     print(f"   lost {lost}, told twice {twice}, not whole or spoken of {len(day.bad)}")
     for text in day.bad[:10]:
         print(f"      {text}")
-    return met and not (lost or twice or day.bad)
+    return met and kept <= MOST_KEPT_KB and not (lost or twice or day.bad)
 
 
 def main() -> int:
