@@ -194,27 +194,24 @@ class Scripted:
 
     specs: Sequence[Spec] = SPECS
 
-    def __init__(self, updates: Iterator[Update], out: Path, pause: float) -> None:
+    def __init__(self, day: Day, out: Path, pause: float) -> None:
         self.out = out
-        self._updates = updates
+        self._day = day
         self._pause = pause
         self._ended = threading.Event()
         self._woken = threading.Event()
-        self._last: Heartbeat = Heartbeat()
 
     def run(self) -> Iterator[Update]:
-        for update in self._updates:
+        for update in self._day:
             if self._ended.is_set():
                 return
-            if isinstance(update, Heartbeat):
-                self._last = update
             yield update
             until = time.monotonic() + self._pause
             while (left := until - time.monotonic()) > 0 and self._woken.wait(left):
                 self._woken.clear()
                 if self._ended.is_set():
                     return
-                yield self._last
+                yield self._day.heart()
 
     def stop(self) -> None:
         self._ended.set()
@@ -243,7 +240,7 @@ def main(show: Callable[..., bool] | None = None) -> None:
     from qc_cli.views import show as shown
     from qc_cli.watch import ending
 
-    scripted = Scripted(iter(Day()), Path(f"{chosen.folder}.qc"), 0.6 * chosen.pace)
+    scripted = Scripted(Day(), Path(f"{chosen.folder}.qc"), 0.6 * chosen.pace)
     output = Output(json=chosen.json, no_color=chosen.no_color)
     with ending(scripted.stop):
         halts = (show or shown)(scripted, output, perform=perform, judged=lambda: not chosen.no_sheet)
