@@ -147,8 +147,8 @@ def _more_flash(short_by: float, aperture: float | None) -> str:
     if more == 0.0:
         return ""
     smaller = f" (f/{aperture * 2.0 ** (more / 2):.2g})" if aperture else ""
-    part = _part(more, short_by)
-    return f"{spoken_stops(more)} more flash with a smaller aperture{smaller}{part}: depth of field changes"
+    of_all = f"{more:.1f} of the {spoken_stops(short_by)} as" if round(more, 1) < short_by else spoken_stops(more)
+    return f"{of_all} more flash with a smaller aperture{smaller}: depth of field changes"
 
 
 def _shorter(short_by: float, shutter_s: float | None, sync_limit_s: float | None) -> str:
@@ -158,17 +158,12 @@ def _shorter(short_by: float, shutter_s: float | None, sync_limit_s: float | Non
     if room < _STEP - 0.1:
         return ""
     wanted = max(sync_limit_s, shutter_s * 2.0 ** -_thirds(short_by))
-    part = _part(math.log2(shutter_s / wanted), short_by)
+    gives = round(math.log2(shutter_s / wanted), 1)
+    part = f", which gives {gives:.1f} of the {short_by:.1f}" if gives < short_by else ""
     return (
         f"a shorter shutter, {spoken_time(wanted)} instead of {spoken_time(shutter_s)}{part}: "
         "shoot both frames again; if the flash part drops, go back"
     )
-
-
-def _part(stops: float, short_by: float) -> str:
-    """Say how much of what is missing a step gives, when it does not give all."""
-    stops = round(stops, 1)
-    return f", which gives {stops:.1f} of the {short_by:.1f}" if stops < short_by else ""
 
 
 def _thirds(stops: float) -> float:
