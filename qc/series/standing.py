@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from qc.judge import ALWAYS
 from qc.reading import Level
@@ -34,7 +35,8 @@ def own_verdict(entry: Entry, *, dark: bool) -> Verdict:
     -------
     Verdict
         Of a frame declared dark that of its ambient test; of a frame left out nothing, as long as its file is
-        whole; of an undeclared dark frame its own, less the cause that the series says better.
+        whole; of an undeclared dark frame its own, less the cause that the series says better and with what could
+        not be read in it at `unmeasured`, as `qc.judge` does.
     """
     if entry.state != "whole":
         return entry.verdict
@@ -44,26 +46,33 @@ def own_verdict(entry: Entry, *, dark: bool) -> Verdict:
         return entry.ambient or _UNJUDGED
     if not dark:
         return entry.verdict
-    return without(entry.verdict, {(NEARLY_BLACK, None)})
+    # what is not in the picture could not be looked at, and nothing else is wrong with it
+    causes = tuple(replace(c, level=Level.UNMEASURED) if _is_unread(c) else c for c in entry.verdict.causes)
+    level = worst(causes) or (Level.UNMEASURED if causes else entry.verdict.level)
+    return without(Verdict(level=level, causes=causes), {(NEARLY_BLACK, None)})
+
+
+def _is_unread(cause: Cause) -> bool:
+    """Tell whether a cause is that a place with a limit has no number."""
+    return cause.limit is None and cause.origin != ALWAYS
 
 
 def without(verdict: Verdict, places: Iterable[tuple[str, str | None]]) -> Verdict:
     """Return a verdict less the causes at some places, with the level that is left.
 
-    Where nothing is left that asks for something it is `clear` as long as something was judged by a limit, else
-    `unjudged`.
+    Where nothing is left that asks for something: `clear` when what was taken out was judged by a limit, since the
+    rest was too; else `unmeasured` where something could not be looked at, and `unjudged` where nothing is known.
     """
     gone = frozenset(places)
-    causes = tuple(cause for cause in verdict.causes if (cause.reading, cause.zone) not in gone)
-    if len(causes) == len(verdict.causes):
-        return verdict
-    level = worst(causes)
-    if level is None and not severity(verdict.level):
-        level = verdict.level
-    if level is None:
-        judged = any(cause.origin != ALWAYS for cause in verdict.causes)
-        level = Level.CLEAR if judged else Level.UNJUDGED
-    return Verdict(level=level, causes=causes)
+    out = [cause for cause in verdict.causes if (cause.reading, cause.zone) in gone and severity(cause.level)]
+    left = tuple(cause for cause in verdict.causes if (cause.reading, cause.zone) not in gone)
+    level = verdict.level
+    if out and (worse := worst(left)) is not None:
+        level = worse
+    elif out:
+        unmeasured = Level.UNMEASURED if left else Level.UNJUDGED
+        level = Level.CLEAR if any(cause.origin != ALWAYS for cause in out) else unmeasured
+    return Verdict(level=level, causes=left)
 
 
 def ranked(own: Verdict, series: Sequence[Cause]) -> tuple[Cause, ...]:

@@ -10,6 +10,7 @@ import pytest
 from qc.reading import Level
 from qc.result import Cause, Verdict
 from qc.series.entry import Entry, Purpose
+from qc.series.run import Day
 from tests.series.days import dark, folded, frame, levels, scene, with_camera, words
 
 LIT = [frame(n) for n in range(1, 5)]
@@ -119,3 +120,27 @@ def test_of_a_declared_dark_frame_the_limits_of_the_ambient_test_count() -> None
 
 def test_a_frame_without_a_picture_of_its_light_is_judged_by_the_pipelines_finding_alone() -> None:
     assert levels(*LIT, frame(5, light=np.zeros((1, 1), np.float32)))[-1] == Level.UNJUDGED
+
+
+UNREAD = Cause(
+    reading="blur.width", zone="label", level=Level.WARN, limit=None, origin="sheet", text="label: not read"
+)
+
+
+def test_what_cannot_be_read_in_a_frame_without_flash_is_no_fault_beside_the_misfire() -> None:
+    missed = frame(5, 2.0**-4, verdict=Verdict(level=Level.WARN, causes=(UNREAD,)))
+    *_, last = folded(*LIT, missed)
+    assert [(c.reading, c.level) for c in last.causes] == [("no_flash", "warn"), ("blur.width", "unmeasured")]
+
+
+def test_an_answered_misfire_under_a_sheet_is_unmeasured_not_clear() -> None:
+    verdict = Verdict(level=Level.WARN, causes=(*dark(5).verdict.causes, UNREAD))
+    assert levels(*LIT, dark(5, verdict=verdict, answered=frozenset({("no_flash", None)})))[-1] == Level.UNMEASURED
+
+
+def test_a_frame_that_the_series_finds_dark_counts_as_dark_for_the_ambient_test() -> None:
+    day = Day(())
+    for entry in (*LIT, frame(5, 2.0**-4)):
+        day.put(entry)
+    assert [day.is_dark(entry.content) for entry in day.entries] == [False] * 4 + [True]
+    assert day.pairs() == {"c5": "c4"}

@@ -34,7 +34,7 @@ def entry(result: Result, number: int) -> Entry:
 
 @pytest.fixture(scope="module")
 def day(tmp_path_factory: pytest.TempPathFactory) -> list[tuple[Delivered, Entry]]:
-    delivered = shoot_day(plan(3, 36, FAULTS), tmp_path_factory.mktemp("day"), size=SIZE)
+    delivered = shoot_day(plan(3, 28, FAULTS), tmp_path_factory.mktemp("day"), size=SIZE)
     return [(one, entry(measure_capture(one.path), n)) for n, one in enumerate(delivered)]
 
 
