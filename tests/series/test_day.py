@@ -15,6 +15,7 @@ from qc.reading import Level
 from qc.series import alarms, body, light, misfire
 from qc.series import settings as changes
 from qc.series.entry import Entry, Purpose, Standing
+from qc.series.findings import FINDINGS, ORIGIN
 from qc.series.order import in_order
 from qc.series.pairs import pairs
 from qc.series.run import Day, fold, says_more
@@ -125,6 +126,8 @@ def test_every_level_is_that_of_the_worst_cause_and_no_answered_cause_counts(day
         assert severities.get(standing.level, 0) == max(ranks, default=0)
         assert not {(cause.reading, cause.zone) for cause in standing.causes} & entry.answered
         assert (standing.repeats > 0) == bool(standing.causes) == bool(standing.first_name)
+        assert {cause.reading for cause in standing.causes if cause.origin == ORIGIN} <= FINDINGS.keys()
+        assert standing.data.keys() <= FINDINGS.keys()
 
 
 @settings(deadline=None, max_examples=40)
