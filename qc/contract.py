@@ -2,7 +2,7 @@ r"""The JSON contract: ``qc.capture/1``, ``qc.ambient/1`` and ``qc.event/1``, wr
 
 Keys are only ever added within ``/1``; a key that would change its meaning makes it ``/2``. Added so far to
 what was first agreed: `bound` and `doubt` in readings, `edge` in regions, `origin` in the reasons of a verdict,
-`serial` and `focus_m` in camera; `standing` in the captures of a watch: what the day makes of them.
+`serial` and `focus_m` in camera, `sha256` in file; `standing` in the captures of a watch: what the day makes of them.
 
 File names are the operating system's. Bytes of a name that are not UTF-8 stand as lone surrogates (PEP 383), in
 a line of JSON as ``\udcNN``; `os.fsencode` gives the bytes back.
@@ -167,7 +167,7 @@ _LONE = re.compile("[\ud800-\udfff]")
 
 
 def _file_of(document: Mapping[str, Any]) -> FileFacts:
-    known = {f.name: document[f.name] for f in fields(FileFacts)}
+    known = {f.name: document.get(f.name) for f in fields(FileFacts)}
     return FileFacts(**known | {"companions": tuple(document["companions"])})
 
 
@@ -211,6 +211,7 @@ def _file(facts: FileFacts) -> Json:
         "state": facts.state,
         "detail": facts.detail,
         "companions": list(facts.companions),
+        "sha256": facts.sha256,
     }
 
 

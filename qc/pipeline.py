@@ -207,7 +207,7 @@ def _open(path: AnyPath, decoder: str, mosaic: MosaicHint | None) -> _Opened:
     camera = CameraFacts()
     try:
         loaded = load(path)
-        file = replace(file, bytes=loaded.size, content=loaded.content)
+        file = replace(file, bytes=loaded.size, content=loaded.content, sha256=loaded.sha256)
         container = inspect(loaded.data, name=loaded.name)
         camera = CameraFacts(settings=container.camera)
         frame = decode(loaded, container, decoder=decoder, mosaic=mosaic)

@@ -87,6 +87,8 @@ class FileFacts:
         Cause in words when `state` is not whole.
     companions : tuple of str
         Names of files that belong to the same capture.
+    sha256 : str or None
+        64 hexadecimal digits, for the ordinary tools; None when it could not be read.
     """
 
     path: str
@@ -96,6 +98,7 @@ class FileFacts:
     state: State = "whole"
     detail: str | None = None
     companions: tuple[str, ...] = ()
+    sha256: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

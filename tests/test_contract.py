@@ -26,6 +26,7 @@ FILE_KEYS = {
     "state": TEXT,
     "detail": MAYBE_TEXT,
     "companions": [TEXT],
+    "sha256": MAYBE_TEXT,
 }
 CAMERA_KEYS = {
     "make": MAYBE_TEXT,

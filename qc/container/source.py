@@ -41,6 +41,8 @@ class Loaded:
         Number of the file on its file system.
     content : str
         ``"blake2b:"`` and 64 hexadecimal digits: what the capture is known by, whatever its name.
+    sha256 : str
+        64 hexadecimal digits (FIPS 180-4): what the ordinary tools check copies by.
     """
 
     path: str | bytes | os.PathLike[str]
@@ -50,6 +52,7 @@ class Loaded:
     mtime_ns: int
     inode: int
     content: str
+    sha256: str
 
 
 def load(path: str | bytes | os.PathLike[str]) -> Loaded:
@@ -103,6 +106,7 @@ def load(path: str | bytes | os.PathLike[str]) -> Loaded:
         mtime_ns=facts.st_mtime_ns,
         inode=facts.st_ino,
         content=digest_of(data),
+        sha256=hashlib.sha256(data).hexdigest(),
     )
 
 

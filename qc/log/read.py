@@ -98,4 +98,4 @@ def _told(db: sqlite3.Connection, arrival: Any) -> tuple[Result, str]:
 
 def _at(result: Result, arrival: Any) -> Result:
     """Return a result as of one arrival of its content."""
-    return replace(result, file=file_of(arrival, result.file.content), replaces=arrival["replaces"])
+    return replace(result, file=file_of(arrival, result.file), replaces=arrival["replaces"])

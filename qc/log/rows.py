@@ -244,14 +244,15 @@ def result_of(row: Mapping[str, Any]) -> Result:
     )
 
 
-def file_of(arrival: Mapping[str, Any], content: str | None) -> FileFacts:
-    """Return a file's facts as they were at one arrival; `content` is what the result says."""
+def file_of(arrival: Mapping[str, Any], said: FileFacts) -> FileFacts:
+    """Return a file's facts as they were at one arrival; `said` is what its result says of its bytes."""
     place = os.fsdecode(arrival["place"])
     return FileFacts(
         path=place,
         name=os.fsdecode(arrival["file_name"]),
         bytes=arrival["bytes"],
-        content=content,
+        content=said.content,
+        sha256=said.sha256,
         state=arrival["state"],
         detail=arrival["detail"],
         companions=tuple(json.loads(arrival["companions"])),

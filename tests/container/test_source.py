@@ -124,3 +124,10 @@ def test_a_file_of_another_owner_is_read_where_its_access_time_may_not_be_kept(
     (tmp_path / "a.dng").write_bytes(b"x")
     monkeypatch.setattr(os, "open", guarded)
     assert load(tmp_path / "a.dng").data == b"x"
+
+
+def test_the_checksum_is_that_of_fips_180_4(tmp_path: Path) -> None:
+    # FIPS 180-4, example of the one-block message "abc" (NIST's SHA256.pdf); from memory, as sha256sum prints it
+    path = tmp_path / "SB_0001.dng"
+    path.write_bytes(b"abc")
+    assert load(path).sha256 == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
