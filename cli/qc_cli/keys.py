@@ -15,7 +15,12 @@ ESCAPE = "\x1b"
 
 def can_read_keys() -> bool:
     """Tell whether a person at a terminal can press keys here."""
-    return sys.stdin is not None and sys.stdin.isatty() and os.name == "posix"
+    if sys.stdin is None or not sys.stdin.isatty() or os.name != "posix":
+        return False
+    with contextlib.suppress(OSError):  # a terminal that does not control this process asks nothing of it
+        # in the background, changing the terminal's modes would stop the whole watch
+        return os.tcgetpgrp(sys.stdin.fileno()) == os.getpgrp()
+    return True
 
 
 @contextlib.contextmanager

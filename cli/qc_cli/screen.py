@@ -80,15 +80,16 @@ class Screen:
     def take(self, update: Update) -> None:
         """Show an update, and do what was asked for by keys since the last one."""
         self._follow_size()
-        said = self._board.take(update)
-        if isinstance(update, Measured):
-            self._names.append(update.result.file.name)
-            self._name_width = layout.widest(self._names, self._paper())
-        if said is not None:
-            self._say(said)
-        while not self._keys.empty():
-            self._press(self._keys.get())
-        self._refresh()
+        with self._console:  # lines and region reach the terminal in one piece: nothing flickers
+            said = self._board.take(update)
+            if isinstance(update, Measured):
+                self._names.append(update.result.file.name)
+                self._name_width = layout.widest(self._names, self._paper())
+            if said is not None:
+                self._say(said)
+            while not self._keys.empty():
+                self._press(self._keys.get())
+            self._refresh()
 
     def say_lines(self, lines: Sequence[str]) -> None:
         """Print lines above the region as they are, for the terminal to wrap: a command in them can be copied."""
@@ -129,7 +130,7 @@ class Screen:
 
     def _refresh(self) -> None:
         lines = layout.region(self._board, self._paper(), name_width=self._name_width, menu=self._menu)
-        if lines != self._shown:  # what has not changed is not drawn again: nothing flickers
+        if lines != self._shown:  # what has not changed is not drawn again
             self._shown = lines
             self._live.update(Text("\n").join(lines), refresh=True)
 

@@ -21,7 +21,7 @@ HEAVY = ("numpy", "rawpy", "flashraw", "scipy", "colour", "skimage", "cv2", "pyd
 
 
 @pytest.mark.parametrize(
-    "words", [(), ("check",), ("ambient",), ("sheet",), ("sheet", "zone"), ("explain",), ("demo",)]
+    "words", [(), ("check",), ("ambient",), ("watch",), ("sheet",), ("sheet", "zone"), ("explain",), ("demo",)]
 )
 def test_every_command_has_help_that_says_what_it_does(run: Run, words: tuple[str, ...]) -> None:
     done = run(*words, "--help")

@@ -19,7 +19,7 @@ from pathlib import Path
 
 import pytest
 
-from qc_cli.keys import keys_of
+from qc_cli.keys import can_read_keys, keys_of
 from tests.cli.conftest import ROOT, Run, environment, subprocess_of
 
 termios = pytest.importorskip("termios", reason="terminals as POSIX has them")
@@ -194,6 +194,16 @@ def test_an_arrow_or_function_key_is_no_letter_of_its_sequence() -> None:
     assert keys_of("\x1bOu") == keys_of("\x1b[2~") == ""
     assert keys_of("\r1") == "\r1"
     assert keys_of("\x1b") == "\x1b"
+
+
+@pytest.mark.parametrize("background", [False, True])
+def test_in_the_background_no_keys_are_asked_for(background: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    leader, follower = pty.openpty()
+    with open(follower) as stdin:  # noqa: PTH123 - a descriptor, no path
+        monkeypatch.setattr(sys, "stdin", stdin)
+        monkeypatch.setattr(os, "tcgetpgrp", lambda _fd: os.getpgrp() + background)
+        assert can_read_keys() is not background
+    os.close(leader)
 
 
 def test_a_pipe_gets_captures_on_stdout_and_the_rest_on_stderr() -> None:

@@ -245,7 +245,7 @@ def test_ordinals(number: int, said: str) -> None:
 def test_a_lost_folder_and_a_lost_log_are_said_in_words_for_as_long_as_they_last() -> None:
     both = board(Heartbeat(folder="lost", log="lost"))
     said = texts(both)
-    assert "now       █ folder lost: no frame can arrive until it is back" in said
+    assert "now       ▅ folder lost: no frame can arrive until it is back" in said
     assert "now       ▅ log lost: measuring goes on, nothing is kept" in said
     both.take(Heartbeat())
     assert not any(text.startswith("now") for text in texts(both))

@@ -135,7 +135,7 @@ def troubles(beat: Heartbeat) -> list[tuple[Level, str]]:
     """Return in words what the watch cannot do at present, worst first."""
     told = []
     if beat.folder == "lost":
-        told.append((Level.HALT, "folder lost: no frame can arrive until it is back"))
+        told.append((Level.WARN, "folder lost: no frame can arrive until it is back"))
     if beat.log == "lost":
         told.append((Level.WARN, "log lost: measuring goes on, nothing is kept"))
     return told
