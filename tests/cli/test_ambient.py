@@ -104,3 +104,18 @@ def test_a_lit_frame_named_as_dark_by_mistake_is_named_in_one_line(run: Run, fra
     assert done.stdout == ""
     assert "lit_too.dng: named as dark" in done.stderr
     assert len(done.stderr.splitlines()) == 1
+
+
+def test_a_frame_named_as_dark_that_cannot_be_read_is_status_2_and_said(
+    run: Run, frames: Path, tmp_path: Path
+) -> None:
+    done = run("ambient", frames / "lit.dng", frames / "dark.dng", "--dark", tmp_path / "gone.dng")
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert "gone.dng: no such file; no frame that is named as dark can be read" in done.stderr
+    assert len(done.stderr.splitlines()) == 1
+
+
+def test_drawings_of_an_ambient_test_do_not_lie_among_its_frames(run: Run, frames: Path) -> None:
+    done = run("ambient", frames / "lit.dng", frames / "dark.dng", "--pictures", frames / "sub")
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert "among the captures" in done.stderr

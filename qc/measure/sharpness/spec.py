@@ -20,8 +20,9 @@ REASONS = {
     "few_tiles": "too few places of the frame have edges",
 }
 
-SUSPECT = frozenset({"soft_only", "few_edges", "no_detail"})
-"""What a place that was sharp gives when shake or focus has blurred it beyond reading."""
+SUSPECT = frozenset({"no_detail", "texture", "soft_only", "too_noisy", "few_edges"})
+"""What a place that was sharp gives when shake or focus has blurred it beyond reading. A smear of print is as
+little an isolated edge as a weave is, and weak enough to drown: the reason does not tell them apart."""
 
 _ZONES = (Role.SHARP, Role.PROTECT)
 _METHOD = (
