@@ -18,7 +18,19 @@ from qc.show.watching.board import Board
 from qc.show.watching.fit import cut, cut_middle, pad, tidy
 from qc.show.watching.layout import Paper, line, plain_line, region, widest
 from tests.sheet.toys import SPECS
-from tests.show.scripted_day import BURNT, CHANGED, CUT, NASTY, SOFT, Day, cause, measured, shot, standing
+from tests.show.scripted_day import (
+    BURNT,
+    CHANGED,
+    CUT,
+    NASTY,
+    NO_FLASH,
+    SOFT,
+    Day,
+    cause,
+    measured,
+    shot,
+    standing,
+)
 
 NAMES = st.text(st.characters(exclude_characters="/\0"), min_size=1, max_size=255)
 """What may be a file name, lone surrogates included."""
@@ -187,6 +199,14 @@ def test_a_frame_that_stands_otherwise_says_what_it_was() -> None:
     assert other is not None
     assert plain_line(other) == "10:02:48  SB_0008.dng  = warn   now: neck blur 1.8 px"
     assert words.of_restated("10:02:48", "SB_0008.dng", standing(of, repeats=3), standing(of)) is None
+
+
+def test_what_was_added_to_a_reason_is_said_without_the_reason() -> None:
+    of = shot(8, causes=[NO_FLASH])
+    tested = cause(NO_FLASH, text=f"{NO_FLASH.text}; ambient 6.9 stops under the flash, against SB_0007.dng")
+    said = words.of_restated("10:02:48", "SB_0008.dng", standing(of, causes=[tested]), standing(of))
+    assert said is not None
+    assert plain_line(said).endswith("= warn   ambient 6.9 stops under the flash, against SB_0007.dng")
 
 
 # -- the region

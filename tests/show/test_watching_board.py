@@ -11,6 +11,7 @@ from qc.contract import from_json
 from qc.event import Event
 from qc.intake.updates import Early, Heartbeat, Measured, Restated, Update
 from qc.reading import Level
+from qc.result import Cause
 from qc.series.entry import Standing
 from qc.show.watching.board import Board
 from qc.show.watching.lines import json_lines
@@ -51,6 +52,14 @@ WARN, HALT = measured(shot(1, causes=[SOFT])), measured(shot(2, causes=[cause(BU
 def test_alarms_wait_newest_first_and_frames_of_one_cause_wait_together() -> None:
     again = measured(shot(4, causes=[cause(BURNT, Level.HALT)]), repeats=2, first="SB_0002.dng")
     assert names(board(WARN, HALT, measured(shot(3)), again)) == [["SB_0004.dng", "SB_0002.dng"], ["SB_0001.dng"]]
+
+
+@pytest.mark.parametrize("once", [CUT, CHANGED])
+def test_what_happened_to_one_frame_waits_alone(once: Cause) -> None:
+    twice = [measured(shot(n, causes=[cause(once, Level.HALT)])) for n in (1, 2)]
+    told = board(*twice)
+    assert names(told) == [["SB_0002.dng"], ["SB_0001.dng"]]
+    assert len(told.open_rows()) == 2
 
 
 def test_a_halt_of_a_day_begun_before_this_watch_waits_after_the_others() -> None:
@@ -140,8 +149,8 @@ def press(menu: Menu, keys: str, of: Board) -> Wish | None:
         (CUT, [Act.ANSWER]),
     ],
 )
-def test_only_what_makes_sense_for_an_alarm_is_listed(first: object, listed: list[Act]) -> None:
-    assert acts(standing(shot(1, causes=[first]))) == listed  # type: ignore[list-item]  # a cause
+def test_only_what_makes_sense_for_an_alarm_is_listed(first: Cause, listed: list[Act]) -> None:
+    assert acts(standing(shot(1, causes=[first]))) == listed
 
 
 def test_the_menu_asks_about_the_newest_alarm_and_says_what_was_chosen() -> None:

@@ -12,6 +12,7 @@ from qc.event import Event
 from qc.intake.updates import Early, Heartbeat, Measured, Restated, Update
 from qc.reading import Level, Spec
 from qc.result import Result
+from qc.series.alarms import ONCE
 from qc.series.entry import Standing
 from qc.sheet.limits import Place
 from qc.show.text import time_of
@@ -24,6 +25,9 @@ STRIP = 12
 UNSAID = frozenset({"first_look", "series", "joined"})
 """Kinds of events that are no line of their own: the first two are in what is told of their captures, and a JPEG
 joins its raw at every frame of such a day."""
+
+ALONE = ONCE | {"file.state"}
+"""Causes that are something that happened to one frame: two frames with one are two things to answer."""
 
 ALARMS = (Level.HALT, Level.WARN)
 
@@ -162,9 +166,11 @@ class Board:
 
 
 def _rows(named: Iterable[tuple[str, Standing]]) -> list[Row]:
-    rows: dict[Place | None, Row] = {}
+    rows: dict[object, Row] = {}
     for name, standing in named:
-        rows.setdefault(_place(standing), []).append((name, standing))
+        place = _place(standing)
+        alone = place is None or place[0] in ALONE
+        rows.setdefault(_mark(standing) if alone else place, []).append((name, standing))
     return list(rows.values())
 
 

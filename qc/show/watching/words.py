@@ -87,9 +87,11 @@ def of_restated(time: str, name: str, standing: Standing, was: Standing | None) 
     told = causes[0].text if causes else ""
     said = Said(time=time, name=name, level=standing.level, kind="restated")
     if was is not None and standing.level is was.level:
-        if told == (old[0].text if old else ""):
+        before = old[0].text if old else ""
+        if told == before:
             return None
-        return replace(said, reason=f"now: {told}")
+        added = told.removeprefix(before).lstrip(";:, ") if before and told.startswith(before) else ""
+        return replace(said, reason=added or f"now: {told}")
     more = f"  (+{len(causes) - 1})" if len(causes) > 1 else ""
     milder = was is not None and not causes
     became = f"was {was.level}" if was is not None else ""
