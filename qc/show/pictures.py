@@ -73,8 +73,8 @@ def save_pictures(
     Raises
     ------
     UsageError
-        When `folder` is the capture's own or lies in it and that was not allowed, cannot be written to, or holds a file of a
-        needed name that was not made here. Nothing is written then.
+        When `folder` is the capture's own or lies in it and that was not allowed, cannot be written to, or holds a
+        file of a needed name that was not made here. Nothing is written then.
     """
     if result.digest is None:
         return ()
