@@ -99,7 +99,7 @@ def _raised(old: Up | None, entry: Entry, cause: Cause, worse: Mapping[str, Wors
     worst = old if severity(old.level) > severity(new.level) else new
     if worst is old and (value is None or not _still_up(old, value, worse.get(cause.reading))):
         worst = new
-    return replace(worst, count=old.count + 1, first_name=old.first_name)
+    return Up(level=worst.level, limit=worst.limit, count=old.count + 1, first_name=old.first_name)
 
 
 def _still_up(up: Up, value: float, worse: Worse | None) -> bool:

@@ -7,7 +7,7 @@ late capture then costs little (`qc.series.run`).
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 from qc.reading import Level, Spec, Worse
@@ -18,6 +18,7 @@ from qc.series.findings import NOTHING
 from qc.series.levels import worst
 from qc.series.slots import Slot, Slots, found, same_body, with_slot
 from qc.series.standing import own_verdict, ranked, without
+from qc.sheet.limits import Place
 
 LIFE = 100
 """Captures of other bodies after which a body is forgotten. Our own choice."""
@@ -94,18 +95,26 @@ def see(state: SeenState, entry: Entry) -> tuple[SeenState, Seen]:
 def weigh(state: UpState, seen: Seen, worse: Mapping[str, Worse]) -> tuple[UpState, Standing]:
     """Tell where the next capture in the order taken stands, with the alarms that are up on its body."""
     entry, causes = seen.entry, seen.causes
-    standing = Standing(content=entry.content, level=seen.level, causes=causes, data=seen.data)
-    if entry.purpose is Purpose.LEAVE_OUT:
-        return state, replace(standing, repeats=1, first_name=entry.name) if causes else standing
-    slot = found(state, entry, same_body)
-    before = slot.value if slot else alarms.START
-    up, easing = alarms.step(before, entry, causes, worse=worse, silent=seen.silent)
-    last = slot.last if slot and entry.kind is None else entry  # the kind is known of the one before
-    after = with_slot(state, Slot(last=last, value=up), instead_of=slot, life=LIFE)
-    if causes:
-        first = up[alarms.place_of(causes[0])]
-        standing = replace(standing, repeats=first.count, first_name=first.first_name)
-    return after, replace(standing, easing=easing)
+    after, easing = state, tuple[Place, ...]()
+    count, first_name = (1, entry.name) if causes else (0, "")
+    if entry.purpose is not Purpose.LEAVE_OUT:
+        slot = found(state, entry, same_body)
+        before = slot.value if slot else alarms.START
+        up, easing = alarms.step(before, entry, causes, worse=worse, silent=seen.silent)
+        last = slot.last if slot and entry.kind is None else entry  # the kind is known of the one before
+        after = with_slot(state, Slot(last=last, value=up), instead_of=slot, life=LIFE)
+        if causes:
+            first = up[alarms.place_of(causes[0])]
+            count, first_name = first.count, first.first_name
+    return after, Standing(
+        content=entry.content,
+        level=seen.level,
+        causes=causes,
+        repeats=count,
+        first_name=first_name,
+        easing=easing,
+        data=seen.data,
+    )
 
 
 def worse_of(specs: Sequence[Spec]) -> Mapping[str, Worse]:

@@ -47,7 +47,11 @@ def says_more(before: Standing | None, now: Standing) -> bool:
     That a row of one cause has become longer or began elsewhere is no news by itself: with a cause that stands all
     day, each late capture would have all later ones told again.
     """
-    return before is None or before != replace(now, repeats=before.repeats, first_name=before.first_name)
+    return before is None or _said(before) != _said(now)
+
+
+def _said(standing: Standing) -> tuple[object, ...]:
+    return standing.content, standing.level, standing.causes, standing.easing, standing.data
 
 
 class Day:
