@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import signal
 from collections.abc import Callable, Generator, Iterator, Sequence
 from functools import partial
 from pathlib import Path
@@ -116,7 +117,7 @@ def show(
             for number, update in enumerate(updates):
                 view.take(update)
                 if number == 0 and not judged():
-                    view.say_lines(words.unjudged(printable(watching.out)))
+                    view.say_lines(words.unjudged(_near(watching.out)))
     finally:
         if isinstance(updates, Generator):  # when the view cannot go on, the watch still ends in order
             updates.close()
@@ -127,10 +128,30 @@ def show(
 def _close(watching: Watching, output: Output, board: Board) -> None:
     if columns := output.columns():
         shorten = partial(Paper(width=columns).cut_middle, cells=LONGEST_NAME)
-        output.lines(words.closing(board.levels(), printable(watching.out), shorten=shorten))
+        output.lines(words.closing(board.levels(), _near(watching.out), shorten=shorten))
     else:
-        for line in words.closing(board.levels(), printable(watching.out)):
+        for line in words.closing(board.levels(), _near(watching.out)):
             output.complain(line)
+
+
+def _near(path: Path) -> str:
+    """Return a path as it would be typed from here, where it lies below."""
+    with contextlib.suppress(OSError, ValueError):  # the current folder was deleted, or is another one
+        path = path.relative_to(Path.cwd())
+    return printable(path)
+
+
+@contextlib.contextmanager
+def _told_of_size(wake: Callable[[], None]) -> Iterator[None]:
+    """Have an update at once when the terminal has got another size, so that the region is drawn anew."""
+    if not hasattr(signal, "SIGWINCH"):
+        yield
+        return
+    before = signal.signal(signal.SIGWINCH, lambda *_: wake())
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGWINCH, before)
 
 
 @contextlib.contextmanager
@@ -148,6 +169,7 @@ def _viewing(
         yield Piped(output, board)
         return
     with (
+        _told_of_size(watching.wake),
         reading_keys(watching.wake) as keys,
         Screen(console, board, keys=keys, perform=perform, stop=watching.stop) as screen,
     ):
