@@ -188,6 +188,8 @@ def test_the_catalogue_explains_every_reading(name: str) -> None:
             assert len(text) >= 5, reading.name
         assert reading.meaning.endswith("."), reading.name
         assert reading.comparable_when, reading.name
+        assert "." not in reading.spoken_name
+        assert "_" not in reading.spoken_name
         assert reading.per_frame or reading.per_zone, reading.name
     for code, text in {**spec.findings, **spec.reasons}.items():
         assert code.isidentifier()

@@ -60,8 +60,8 @@ def like_flash(pair: Pair, tiles: Tiles, neutral: Array | Reason) -> Finding | N
     part = f"{100 * share:.0f} % of what can be seen, most of it {at_place(place)}," if place else "the picture"
     text = (
         f"looks like a flash: a head may have fired in the dark frame; {part} is within {HEAD_FIRED:g} stops of "
-        "the flash and has its colour. Switch every trigger off and shoot the dark frame again; if nothing changes, "
-        "light of that colour is in the room"
+        "the flash and has its colour. Switch every trigger off and shoot the dark frame again; if nothing "
+        "changes, light of that colour is in the room"
     )
     data = {"percent": round(100 * share, 1), "place": place or None}
     return Finding(code="dark_like_flash", text=text, data=data)
