@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import stat
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -119,6 +120,13 @@ def read_head(path: str | bytes | os.PathLike[str], size: int) -> bytes:
 def digest_of(data: bytes) -> str:
     """Return what a capture's content is known by: ``"blake2b:"`` and 32 bytes in hexadecimal (RFC 7693)."""
     return "blake2b:" + hashlib.blake2b(data, digest_size=32).hexdigest()
+
+
+def read_pieces(path: str | bytes | os.PathLike[str], size: int = 1 << 20) -> Iterator[bytes]:
+    """Yield a file in pieces, without a trace on it as `load` does: for files of any length; raises OSError."""
+    with os.fdopen(_open(Path(os.fsdecode(path))), "rb", buffering=0) as file:
+        while piece := file.read(size):
+            yield piece
 
 
 def _open(path: Path) -> int:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import os
 import sqlite3
+from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
@@ -43,7 +44,8 @@ def logged(db: sqlite3.Connection, content: str) -> Logged | None:
         content=content,
         result=_at(result_of(measured), arrival),
         path=os.fsdecode(arrival["path"]),
-        paths=tuple(dict.fromkeys(os.fsdecode(a["path"]) for a in arrivals)),
+        paths=_paths(arrivals),
+        held=_paths(a for a in arrivals if a["id"] in standing),
         order=order_of_row(arrival),
         arrived_at=arrival["arrived_at"],
         replaced=not standing,
@@ -94,6 +96,10 @@ def find(db: sqlite3.Connection, name: str) -> tuple[Result, str] | None:
 def _told(db: sqlite3.Connection, arrival: Any) -> tuple[Result, str]:
     measured = db.execute(MEASURED, (arrival["content"], "capture")).fetchone()
     return _at(result_of(measured), arrival), os.fsdecode(arrival["path"])
+
+
+def _paths(arrivals: Iterable[Any]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(os.fsdecode(a["path"]) for a in arrivals))
 
 
 def _at(result: Result, arrival: Any) -> Result:

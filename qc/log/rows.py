@@ -99,6 +99,8 @@ class Logged:
         Of that arrival.
     paths : tuple of str
         Every path it arrived under, oldest first.
+    held : tuple of str
+        Those of `paths` that still hold it, oldest first.
     order : Order
         Where it stands in the day.
     arrived_at : str
@@ -125,6 +127,7 @@ class Logged:
     result: Result
     path: str
     paths: tuple[str, ...]
+    held: tuple[str, ...] = ()
     order: Order
     arrived_at: str
     replaced: bool

@@ -99,8 +99,17 @@ def save_pictures(
     return tuple(targets)
 
 
-def check_folder(folder: Path, captures: Sequence[Path]) -> None:
-    """Refuse a folder for pictures that is a folder of captures, or lies inside one.
+def check_folder(folder: Path, captures: Sequence[Path], *, what: str = "pictures") -> None:
+    """Refuse a folder to write to that is a folder of captures, or lies inside one.
+
+    Parameters
+    ----------
+    folder : Path
+        Where to write.
+    captures : sequence of Path
+        Whose folders are meant.
+    what : str
+        What is to be written, for the message and the folder it proposes.
 
     Raises
     ------
@@ -111,9 +120,9 @@ def check_folder(folder: Path, captures: Sequence[Path]) -> None:
     for home in dict.fromkeys(capture.absolute().parent.resolve() for capture in captures):
         # where captures lie at the root of a disk, no folder of it would be left
         if place == home or (home.name and home in place.parents):
-            such = f", such as {printable(home.with_name(f'{home.name}.qc') / 'pictures')}" if home.name else ""
+            such = f", such as {printable(home.with_name(f'{home.name}.qc') / what)}" if home.name else ""
             raise UsageError(
-                f"{printable(folder)}: pictures would lie among the captures; name another folder{such}"
+                f"{printable(folder)}: {what} would lie among the captures; name another folder{such}"
             )
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from qc.container.source import load
+from qc.container.source import load, read_pieces
 from qc.errors import CaptureError, EmptyError, UnreadableError, VanishedError
 
 
@@ -131,3 +131,11 @@ def test_the_checksum_is_that_of_fips_180_4(tmp_path: Path) -> None:
     path = tmp_path / "SB_0001.dng"
     path.write_bytes(b"abc")
     assert load(path).sha256 == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+
+
+def test_a_file_of_any_length_is_read_in_pieces_of_one_size(tmp_path: Path) -> None:
+    path = tmp_path / "SB_0001.dng"
+    path.write_bytes(bytes(range(10)))
+    assert list(read_pieces(path, 4)) == [b"\0\1\2\3", b"\4\5\6\7", b"\x08\x09"]
+    path.write_bytes(b"")
+    assert list(read_pieces(path)) == []

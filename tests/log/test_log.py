@@ -117,9 +117,9 @@ def test_a_capture_that_lies_under_a_second_name_too_is_not_replaced(log: Log) -
     log.add(captured(1, "a.dng"))
     log.add(captured(1, "b.dng"))
     log.add(captured(2, "a.dng"))
-    assert [(c.content, c.path, c.replaced) for c in log.captures()] == [
-        (content(1), "b.dng", False),
-        (content(2), "a.dng", False),
+    assert [(c.content, c.path, c.held, c.replaced) for c in log.captures()] == [
+        (content(1), "b.dng", ("b.dng",), False),
+        (content(2), "a.dng", ("a.dng",), False),
     ]
 
 

@@ -132,6 +132,8 @@ def test_pictures_do_not_lie_in_a_folder_among_the_captures(tmp_path: Path) -> N
     for inside in (captures / "pictures", captures / "a" / "b", captures / ".." / "set" / "c"):
         with pytest.raises(UsageError, match=r"set\.qc/pictures"):
             check_folder(inside, [captures / "SB_0001.dng"])
+        with pytest.raises(UsageError, match=r"report would lie among .*\.qc/report"):
+            check_folder(inside, [captures / "SB_0001.dng"], what="report")
     check_folder(tmp_path / "set.qc", [captures / "SB_0001.dng"])
     check_folder(tmp_path / "pictures", [Path("/SB_0001.dng")])
 
