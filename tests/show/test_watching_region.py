@@ -69,6 +69,7 @@ def test_the_heartbeat_says_last_frame_age_waiting_arriving_and_room() -> None:
     assert (
         texts(board(beat))[-1] == "10:14:05  last SB_0412.dng 14 s ago, 3 waiting, 1 arriving, 3 900 frames free"
     )
+    assert "1 arriving: a.dng, 3" in texts(board(beat), Paper(width=160))[-1]
     assert texts(board(Heartbeat()))[-1] == "10:14:05  no frame yet, 0 waiting"
     assert texts(board(Heartbeat(free_bytes=212_400_000_000)))[-1].endswith("0 waiting, 212 GB free")
 

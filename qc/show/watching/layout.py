@@ -214,7 +214,10 @@ def _strip(board: Board, paper: Paper) -> Text:
 
 
 def _beat(board: Board, paper: Paper) -> Text:
-    pieces = [paper.tidy(piece) for piece in words.heartbeat(board.beat, board.beat_at)]
+    for names in (True, False):
+        pieces = [paper.tidy(piece) for piece in words.heartbeat(board.beat, board.beat_at, names=names)]
+        if cell_len(", ".join(pieces)) <= paper.room:
+            break
     while len(pieces) > 1 and cell_len(", ".join(pieces)) > paper.room:
         pieces.pop()
     return Text(paper.cut(", ".join(pieces), paper.room))

@@ -116,8 +116,8 @@ def of_open(row: Sequence[tuple[str, Standing]]) -> Said:
     return Said(time="open", name=name, level=standing.level, reason=reason, tails=tails, kind="open")
 
 
-def heartbeat(beat: Heartbeat, clock: str) -> list[str]:
-    """Return how the watch stands, in pieces, what matters most first."""
+def heartbeat(beat: Heartbeat, clock: str, *, names: bool = False) -> list[str]:
+    """Return how the watch stands, in pieces, what matters most first; with the names of what is arriving."""
     pieces = [f"{clock}  no frame yet"]
     if beat.last_name is not None:
         pieces = [f"{clock}  last {beat.last_name}"]
@@ -125,7 +125,8 @@ def heartbeat(beat: Heartbeat, clock: str) -> list[str]:
             pieces = [f"{pieces[0]} {age(beat.last_age_s)} ago"]
     pieces.append(f"{beat.waiting} waiting")
     if beat.arriving:
-        pieces.append(f"{len(beat.arriving)} arriving")
+        which = f": {' '.join(beat.arriving)}" if names else ""
+        pieces.append(f"{len(beat.arriving)} arriving{which}")
     if beat.free_frames is not None:
         pieces.append(f"{thousands(beat.free_frames)} frames free")
     elif beat.free_bytes is not None:
