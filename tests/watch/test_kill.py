@@ -35,11 +35,12 @@ class Process:
 
     def __init__(self, folder: Path, lines: Path) -> None:
         self.lines = lines
-        with lines.open("wb") as told:
+        self._complaints = lines.with_suffix(".stderr")
+        with lines.open("wb") as told, self._complaints.open("wb") as complaints:
             self._process = subprocess.Popen(
-                [sys.executable, "-c", COMMAND, "watch", str(folder), "--json"],
+                [sys.executable, "-X", "faulthandler", "-c", COMMAND, "watch", str(folder), "--json"],
                 stdout=told,
-                stderr=subprocess.DEVNULL,
+                stderr=complaints,
                 start_new_session=True,
             )
 
@@ -56,7 +57,7 @@ class Process:
         """Wait until something has happened while the process lives."""
         end = time.monotonic() + PATIENCE_S
         while not happened():
-            assert self._process.poll() is None, f"the watch ended before: {what}"
+            assert self._process.poll() is None, f"ended before: {what}: {self._complaints.read_text()}"
             assert time.monotonic() < end, f"never: {what}; told {self.results()}"
             time.sleep(0.01)
 
@@ -73,7 +74,12 @@ class Process:
         """Ask the watch to end, once it listens to that."""
         self.listens()
         self._process.send_signal(signal.SIGTERM)
-        code = self._process.wait(PATIENCE_S)
+        try:
+            code = self._process.wait(PATIENCE_S)
+        except subprocess.TimeoutExpired:
+            self._process.send_signal(signal.SIGABRT)  # faulthandler says where it stands
+            self._process.wait()
+            raise AssertionError(f"the watch did not end: {self._complaints.read_text()}") from None
         self._wait_for_workers()
         return code
 
