@@ -2,7 +2,8 @@ r"""The JSON contract: ``qc.capture/1``, ``qc.ambient/1`` and ``qc.event/1``, wr
 
 Keys are only ever added within ``/1``; a key that would change its meaning makes it ``/2``. Added so far to
 what was first agreed: `bound` and `doubt` in readings, `edge` in regions, `origin` in the reasons of a verdict,
-`serial` and `focus_m` in camera, `sha256` in file; `standing` in the captures of a watch: what the day makes of them.
+`serial` and `focus_m` in camera, `sha256` in file; `standing` in the captures of a watch: what the day makes of
+them.
 
 File names are the operating system's. Bytes of a name that are not UTF-8 stand as lone surrogates (PEP 383), in
 a line of JSON as ``\udcNN``; `os.fsencode` gives the bytes back.

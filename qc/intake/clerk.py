@@ -160,7 +160,8 @@ class Clerk:
             return
         self._heart.came(result.file.name, result.file.bytes)
         changed = [standing for old in place.replaced for standing in self._desk.replaced(old)]
-        entry = entry_of(result, content=place.content, order=order, light=light, specs=self._specs)
+        flash = used.sheet is None or used.sheet.light == "flash"
+        entry = entry_of(result, content=place.content, order=order, light=light, specs=self._specs, flash=flash)
         changed += self._desk.put(entry)
         own = self._desk.day.standing(place.content)
         assert own is not None

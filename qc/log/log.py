@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Literal, Self
 
 from qc.digest import Digest
 from qc.errors import printable
@@ -28,7 +28,7 @@ from qc.result import Result
 from qc.sheet.sheet import Sheet
 
 if TYPE_CHECKING:
-    from qc.log.rows import Captured, Logged
+    from qc.log.rows import Captured, Judged, Logged
     from qc.series.entry import Entry
 
 NAME = "log.sqlite3"
@@ -200,10 +200,18 @@ class Log:
         with self._disk.asked() as db:
             return [os.fsdecode(row["path"]) for row in db.execute(question, (content,))]
 
-    def measured(self, key: Key) -> Result | None:
-        """Return the result that has a key as it was first judged, without its digest, or None."""
+    def measured(self, key: Key, *, lit: str = "") -> Result | None:
+        """Return the result that has a key as it was first judged, without its digest, or None.
+
+        With `lit`, the ambient test of the key's content against that one.
+        """
         with self._disk.asked() as db:
-            return read.measured(db, key)
+            return read.measured(db, key, lit)
+
+    def judged(self, content: str, *, test: Literal["capture", "ambient"] = "capture") -> Judged | None:
+        """Return what the current verdict of a capture, or of its ambient test, was given by, or None."""
+        with self._disk.asked() as db:
+            return read.judged(db, content, test)
 
     def digest(self, content: str) -> Digest | None:
         """Return the newest digest of a capture, or None where there is none.
@@ -257,7 +265,14 @@ class Log:
         for one in self.captures():
             if one.replaced:
                 continue
-            entry = entry_of(one.result, order=one.order, light=one.light, specs=chosen, content=one.content)
+            entry = entry_of(
+                one.result,
+                order=one.order,
+                light=one.light,
+                specs=chosen,
+                content=one.content,
+                flash=rows.lit_by_flash(one.sheet_text),
+            )
             yield replace(
                 entry,
                 purpose=people.purposes.get(one.content),

@@ -14,7 +14,7 @@ from dataclasses import replace
 from typing import Any
 
 from qc.log.keys import Key
-from qc.log.rows import Logged, file_of, light_of_blob, order_of_row, result_of
+from qc.log.rows import Judged, Logged, file_of, light_of_blob, order_of_row, result_of
 from qc.result import Result
 
 MEASURED = (
@@ -59,14 +59,27 @@ def logged(db: sqlite3.Connection, content: str) -> Logged | None:
     )
 
 
-def measured(db: sqlite3.Connection, key: Key) -> Result | None:
+def measured(db: sqlite3.Connection, key: Key, lit: str = "") -> Result | None:
     """Return the newest result with a key as it was first judged, or None."""
     row = db.execute(
-        "SELECT document, NULL AS causes FROM measurements WHERE lit = '' AND content = ? AND methods = ?"
+        "SELECT document, NULL AS causes FROM measurements WHERE lit = ? AND content = ? AND methods = ?"
         " AND zones = ? AND baseline = ? ORDER BY id DESC LIMIT 1",
-        (key.content, key.methods or "", key.zones or "", key.baseline or ""),
+        (lit, key.content, key.methods or "", key.zones or "", key.baseline or ""),
     ).fetchone()
     return None if row is None else result_of(row)
+
+
+def judged(db: sqlite3.Connection, content: str, test: str) -> Judged | None:
+    """Return what the current verdict of a content was given by, or None."""
+    row = db.execute(
+        "SELECT m.methods, m.zones, m.baseline, m.lit, c.limits FROM judged AS c"
+        " JOIN measurements AS m ON m.id = c.measurement WHERE c.content = ? AND c.test = ?",
+        (content, test),
+    ).fetchone()
+    if row is None:
+        return None
+    parts = {name: row[name] or None for name in ("methods", "zones", "baseline")}
+    return Judged(key=Key(content=content, **parts), limits=row["limits"], lit=row["lit"])
 
 
 def last(db: sqlite3.Connection) -> tuple[Result, str] | None:

@@ -9,8 +9,10 @@ from __future__ import annotations
 import io
 import json
 import os
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -138,6 +140,25 @@ class Logged:
     ambient: Result | None = None
     ambient_lit: str | None = None
     ambient_text: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """What the current verdict of a capture, or of a dark frame's ambient test, was given by.
+
+    Attributes
+    ----------
+    key : Key
+        Of the measurement.
+    limits : str
+        Digest of the limits.
+    lit : str
+        Content of the lit frame of an ambient test; empty for a capture.
+    """
+
+    key: Key
+    limits: str
+    lit: str = ""
 
 
 def arrival_row(captured: Captured) -> Row:
@@ -281,6 +302,16 @@ def light_of_blob(blob: bytes | None) -> NDArray[np.float32] | None:
         return None
     light: NDArray[np.float32] = np.load(io.BytesIO(blob), allow_pickle=False)
     return light
+
+
+@lru_cache(maxsize=64)
+def lit_by_flash(sheet_text: str | None) -> bool:
+    """Tell whether a set is lit by flash: it is, unless its sheet says that the light is continuous."""
+    try:
+        said = tomllib.loads(sheet_text or "").get("set", {})
+    except tomllib.TOMLDecodeError:  # kept word for word, from a version that read it
+        return True
+    return bool(said.get("light") != "continuous")
 
 
 def plain_text(text: str | None) -> str | None:

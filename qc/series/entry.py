@@ -59,6 +59,8 @@ class Entry:
         Codes of its findings.
     light : ndarray of float32, shape (rows, columns), or None
         Mean light of each coarse tile, upright (`qc.series.order.light_of`); None without a frame.
+    flash : bool
+        Whether the set is lit by flash; False where its sheet says that the light is continuous.
     purpose : Purpose or None
         Given to it by a person, or by a watch that was started for the ambient test.
     answered : frozenset of (reading or code, zone)
@@ -82,6 +84,7 @@ class Entry:
     values: Mapping[Place, float] = field(default_factory=dict)
     found: frozenset[str] = frozenset()
     light: NDArray[np.float32] | None = field(default=None, compare=False)
+    flash: bool = True
     purpose: Purpose | None = None
     answered: frozenset[Place] = frozenset()
     ambient: Verdict | None = None

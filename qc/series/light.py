@@ -15,6 +15,9 @@ NOTE, WARN = 0.15, 0.33
 stop 0.33 (common practice, no published source: TRADE 1.2), and wider: those are held against the approved frame
 through the same product, these without a sheet and whatever stands on the set."""
 
+NOTE_CONTINUOUS, WARN_CONTINUOUS = 0.5, 1.0
+"""The same where the sheet says that the light is continuous: a cloud is no fault. Our own choice."""
+
 LAST = 5
 """Frames that a frame is held against."""
 
@@ -56,7 +59,7 @@ def step(state: State, entry: Entry) -> tuple[State, Told]:
     slot = found(state, entry, same_settings)
     kept, shift = _next(slot.value if slot else ((), ()), entry)
     after = with_slot(state, Slot(last=entry, value=kept), instead_of=slot, life=LIFE)
-    return after, _of(shift) if shift is not None else NOTHING
+    return after, _of(shift, entry) if shift is not None else NOTHING
 
 
 def _next(kept: Kept, entry: Entry) -> tuple[Kept, Shift | None]:
@@ -66,21 +69,26 @@ def _next(kept: Kept, entry: Entry) -> tuple[Kept, Shift | None]:
         return ((*norm, entry), ()), None
     usual = median_of(norm)
     shift = shift_of(usual, entry.light) if usual is not None and entry.light is not None else None
-    if shift is not None and abs(shift.stops) <= NOTE:
+    if shift is not None and abs(shift.stops) <= _limits(entry)[0]:
         return ((*norm, entry)[-LAST:], ()), None
     others = (*others, entry)
     return ((others, ()) if len(others) == ENOUGH else (norm, others)), shift
 
 
-def _of(shift: Shift) -> Told:
-    strong = abs(shift.stops) > WARN
+def _limits(entry: Entry) -> tuple[float, float]:
+    return (NOTE, WARN) if entry.flash else (NOTE_CONTINUOUS, WARN_CONTINUOUS)
+
+
+def _of(shift: Shift, entry: Entry) -> Told:
+    note, warn = _limits(entry)
+    strong = abs(shift.stops) > warn
     # a second decimal where the first would round a change onto its limit
     said = spoken_stops(shift.stops, 1 if abs(shift.stops) >= 0.4 else 2, signed=True)
     return told(
         LIGHT_CHANGED,
         Level.WARN if strong else Level.NOTE,
         f"{'light' if shift.shape == 'whole' else shift.shape} {said} against the last frames",
-        limit=WARN if strong else NOTE,
+        limit=warn if strong else note,
         stops=round(shift.stops, 3),
         shape=shift.shape,
     )

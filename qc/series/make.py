@@ -11,7 +11,13 @@ from qc.series.tiles import Light
 
 
 def entry_of(
-    result: Result, *, order: Order, light: Light | None, specs: Sequence[Spec], content: str | None = None
+    result: Result,
+    *,
+    order: Order,
+    light: Light | None,
+    specs: Sequence[Spec],
+    content: str | None = None,
+    flash: bool = True,
 ) -> Entry:
     """Return what the folds read of a capture.
 
@@ -27,6 +33,8 @@ def entry_of(
         The measurements: which readings can give a verdict a cause.
     content : str or None
         What the capture is known by, where it could not be read and so has no content of its own.
+    flash : bool
+        False where the set's light is continuous: no frame of it can lack its flash.
 
     Returns
     -------
@@ -51,4 +59,5 @@ def entry_of(
         },
         found=frozenset(finding.code for finding in result.findings),
         light=light,
+        flash=flash,
     )

@@ -72,6 +72,8 @@ def step(state: State, entry: Entry) -> tuple[State, bool, Told]:
     (State, bool, Told)
         The bool: whether this is a dark frame, by declaration or by its pixels.
     """
+    if not entry.flash:
+        return state, False, NOTHING
     slot = found(state.lit, entry, same_settings)
     lit = slot.value if slot else ()
     if entry.purpose is Purpose.DARK:

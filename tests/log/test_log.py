@@ -354,3 +354,14 @@ def test_a_log_can_be_added_to_while_it_is_read(log: Log) -> None:
         log.add(captured(len(seen) + 10))
     assert seen == [content(1), content(2)]
     assert len(list(log.captures())) == 4
+
+
+@pytest.mark.parametrize(
+    ("text", "flash"), [('[set]\nlight = "continuous"\n', False), ("[set]\n", True), (None, True)]
+)
+def test_entries_know_from_the_sheets_text_whether_flash_lit_the_set(
+    tmp_path: Path, text: str | None, flash: bool
+) -> None:
+    with Log.open(tmp_path / "bottles.qc") as log:
+        log.add(replace(captured(1), sheet_text=text))
+        assert [entry.flash for entry in log.entries()] == [flash]

@@ -118,3 +118,9 @@ def test_a_dark_frame_is_no_neighbour() -> None:
 def test_a_change_of_light_comes_after_the_captures_own_causes_of_its_level() -> None:
     *_, last = folded(*LIT, limited(6, 12.0, light=stops(-0.5)))
     assert [c.reading for c in last.causes] == ["tint.shift", "light_changed"]
+
+
+def test_continuous_light_may_change_by_half_a_stop() -> None:
+    lit = [frame(n, flash=False) for n in range(1, 5)]
+    assert words(*lit, frame(5, 2.0**-0.45, flash=False))[-1] == []
+    assert words(*lit, frame(5, 2.0**-1.2, flash=False))[-1] == ["light −1.2 stops against the last frames"]

@@ -144,3 +144,8 @@ def test_a_frame_that_the_series_finds_dark_counts_as_dark_for_the_ambient_test(
         day.put(entry)
     assert [day.is_dark(entry.content) for entry in day.entries] == [False] * 4 + [True]
     assert day.pairs() == {"c5": "c4"}
+
+
+def test_no_frame_of_a_set_with_continuous_light_lacks_its_flash() -> None:
+    told = folded(*(frame(n, flash=False) for n in range(1, 5)), dark(5, flash=False), dark(6, flash=False))
+    assert [cause.reading for standing in told for cause in standing.causes if cause.reading == "no_flash"] == []
