@@ -22,7 +22,7 @@ UNNAMED = "unnamed set"
 _ACCEPTED = re.compile(
     r"""^[ \t]*(?:\[\[[ \t]*(["']?)accepted\1[ \t]*\]\]|(["']?)accepted\2[ \t]*=)""", re.MULTILINE
 )
-"""Where the part begins that `qc.intake.intent` put behind what a person typed; a sheet has no key of that name."""
+"""Where the part begins that `qc.intake.intent` put behind what a person typed. A sheet has no such key."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

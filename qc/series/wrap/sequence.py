@@ -1,0 +1,211 @@
+"""The captures of a day by the counters of their cameras, and where a counter goes on and where it does not."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
+from pathlib import PurePath
+from typing import TYPE_CHECKING
+
+from qc.series.wrap.bodies import UNKNOWN, bodies_of
+from qc.series.wrap.counter import Counter, counter_of
+from qc.series.wrap.times import is_earlier, recorded
+
+if TYPE_CHECKING:
+    from qc.day import Day
+
+FAR = 200
+"""Most numbers in a row that are called missing: more is a restart of the counter or another card. Our own choice;
+a card that was pulled too early or a folder that was not copied lacks up to some dozens."""
+
+REPEATS = 3
+"""Numbers that must come again, with other pictures, before a counter is taken to have started again. Our own."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """One number of a counter and a capture that has it.
+
+    Attributes
+    ----------
+    counter : Counter
+        The number.
+    content : str
+        The capture.
+    place : int
+        Where it stands in the day, from 0.
+    time : datetime or None
+        When it was taken, as recorded.
+    sure : bool
+        Whether body and name are those of a frame of this counter; others only stand for their number: files that
+        record no body, second files of a number.
+    """
+
+    counter: Counter
+    content: str
+    place: int
+    time: datetime | None
+    sure: bool
+
+    @property
+    def number(self) -> int:
+        """The number."""
+        return self.counter.number
+
+    @property
+    def name(self) -> str:
+        """The file name without its suffix, as the counter gives it."""
+        return self.counter.name(self.number)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """Two numbers of a counter with none between that has a capture.
+
+    Attributes
+    ----------
+    before, after : tuple of Frame
+        All frames of the two numbers.
+    apart : int
+        From one number to the next; 1 where none is missing.
+    rolled : bool
+        Whether the counter rolled over between them.
+    """
+
+    before: tuple[Frame, ...]
+    after: tuple[Frame, ...]
+    apart: int
+    rolled: bool = False
+
+    @property
+    def goes_back(self) -> bool:
+        """Whether every frame of the later number was taken before every frame of the earlier one."""
+        return all(is_earlier(late.time, early.time) for late in self.after for early in self.before)
+
+    @property
+    def goes_on(self) -> bool:
+        """Whether the counter went on from one to the other."""
+        if self.apart == 1 and not self.rolled:
+            return True
+        return self.apart <= FAR + 1 and not self.goes_back
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    """Frames of one body and one name whose counter never started again.
+
+    Attributes
+    ----------
+    body : str
+        In words; empty where no file records one.
+    frames : tuple of Frame
+        In the order taken.
+    """
+
+    body: str
+    frames: tuple[Frame, ...]
+
+    def steps(self) -> tuple[Step, ...]:
+        """Return the steps from each number to the next; with a rollover also from the highest to the lowest."""
+        numbers: dict[int, list[Frame]] = defaultdict(list)
+        for frame in self.frames:
+            numbers[frame.number].append(frame)
+        ordered = sorted(numbers)
+        by_number = {number: tuple(frames) for number, frames in numbers.items()}
+        steps = [Step(before=by_number[a], after=by_number[b], apart=b - a) for a, b in pairwise(ordered)]
+        size = self._size()
+        if size is not None and len(ordered) > 1:
+            low, high = ordered[0], ordered[-1]
+            apart = low - high + size
+            steps.append(Step(before=by_number[high], after=by_number[low], apart=apart, rolled=True))
+        return tuple(steps)
+
+    def _size(self) -> int | None:
+        """Return after how many numbers the counter is where it was; None where it just grows longer."""
+        widths = {frame.counter.width for frame in self.frames}
+        has_zero = any(frame.number == 0 for frame in self.frames)
+        return 10 ** widths.pop() - (not has_zero) if len(widths) == 1 else None
+
+    def numbers_of(self, step: Step) -> list[int]:
+        """Return the numbers between the two of a step, in the order counted."""
+        start, highest = step.before[0].number, 10 ** step.before[0].counter.width - 1
+        has_zero = any(frame.number == 0 for frame in self.frames)
+        lowest, size = (0, highest + 1) if has_zero else (1, highest)
+        numbers = range(start + 1, start + step.apart)
+        return [lowest + (number - lowest) % size for number in numbers] if step.rolled else list(numbers)
+
+    def stretches(self) -> tuple[tuple[Frame, ...], ...]:
+        """Return the frames between the places where the counter does not go on, the earliest stretch first."""
+        steps = self.steps()
+        after = {step.before[0].number: step for step in steps if step.goes_on}
+        reached = {step.after[0].number for step in after.values()}
+        by_number = {step.before[0].number: step.before for step in steps} | {
+            step.after[0].number: step.after for step in steps
+        }
+        starts = [number for number in by_number if number not in reached] or list(by_number)[:1]
+        found = [tuple(_followed(start, by_number, after)) for start in starts]
+        return tuple(sorted(found, key=lambda stretch: min(frame.place for frame in stretch)))
+
+
+def runs_of(day: Day) -> tuple[Run, ...]:
+    """Return the runs of a day, the earliest first.
+
+    One for each body and name before the counter; a further one where `REPEATS` numbers come again, taken at
+    another time. Files that record no body count for every body that uses their name.
+    """
+    groups = _groups(day)
+    runs = [Run(body=body, frames=tuple(run)) for (body, _), frames in groups.items() for run in _split(frames)]
+    return tuple(sorted(runs, key=lambda run: (run.frames[0].place, run.body, run.frames[0].name)))
+
+
+def _groups(day: Day) -> dict[tuple[str, str], list[Frame]]:
+    bodies = bodies_of(day)
+    groups: dict[tuple[str, str], list[Frame]] = defaultdict(list)
+    for place, taken in enumerate(day.captures):
+        body = bodies[taken.entry.content]
+        names = dict.fromkeys((taken.entry.name, *(PurePath(path).name for path in taken.logged.paths)))
+        for counter in filter(None, map(counter_of, names)):
+            time, sure = recorded(taken.entry), bool(body) and not counter.copy
+            frame = Frame(counter=counter, content=taken.entry.content, place=place, time=time, sure=sure)
+            groups[body, counter.key].append(frame)
+    for (body, key), frames in list(groups.items()):
+        users = [other for other in groups if other[1] == key and other[0] != UNKNOWN]
+        if body == UNKNOWN and users:
+            del groups[body, key]
+            for user in users:
+                groups[user] = sorted((*groups[user], *frames), key=lambda frame: frame.place)
+    return groups
+
+
+def _split(frames: Sequence[Frame]) -> list[list[Frame]]:
+    runs: list[list[Frame]] = []
+    seen: dict[int, datetime | None] = {}
+    for frame in frames:
+        again = frame.sure and frame.number in seen and is_earlier(seen[frame.number], frame.time)
+        if again or not runs:
+            runs.append([])
+            seen = {}
+        runs[-1].append(frame)
+        if frame.sure:
+            seen.setdefault(frame.number, frame.time)
+    merged: list[list[Frame]] = []
+    for run in runs:
+        repeated = {f.number for f in run} & {f.number for f in merged[-1]} if merged else set()
+        if merged and len(repeated) < REPEATS:
+            merged[-1] += run
+        else:
+            merged.append(run)
+    return merged
+
+
+def _followed(start: int, by_number: dict[int, tuple[Frame, ...]], after: dict[int, Step]) -> Iterator[Frame]:
+    number: int | None = start
+    while number is not None:
+        yield from by_number[number]
+        step = after.get(number)
+        number = step.after[0].number if step is not None else None
+        if number == start:
+            return
