@@ -74,6 +74,11 @@ class Ready:
     took_s: float
 
 
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """The worker has its job in hand: if it dies now, the job may be why."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
     """The first stage of the job in hand."""
@@ -92,7 +97,7 @@ class End:
     took_s: float
 
 
-Message = Ready | Look | End
+Message = Ready | Taken | Look | End
 """What a worker says."""
 
 
@@ -170,11 +175,36 @@ def _serve(wanted: bytes, run: Task, connection: Connection, limit_s: float) -> 
     began = time.perf_counter()
 
     def look(result: Result) -> None:
-        _say(connection, pickle.dumps(Look(result=result, took_s=time.perf_counter() - began)))
+        took_s = time.perf_counter() - began
+        message = pickle.dumps(Look(result=result, took_s=took_s))
+        with _untimed(limit_s - took_s):
+            _say(connection, message)
 
-    with _said_and_limited(limit_s):
-        end = _end_of(lambda: run(pickle.loads(wanted), look), began)
+    _say(connection, pickle.dumps(Taken()))
+    _empty_record()
+    faulthandler.dump_traceback_later(limit_s, exit=True)
+    end = _end_of(lambda: run(pickle.loads(wanted), look), began)
+    faulthandler.cancel_dump_traceback_later()
     _say(connection, end)
+
+
+@contextlib.contextmanager
+def _untimed(left_s: float) -> Iterator[None]:
+    """Stop the timer that ends a job which hangs, and go on with it after the block.
+
+    A watch that is slow to read, because its caller is, must not look like a job that hangs. The timer is a thread
+    of C: it works while a decoder holds the interpreter and when the watch is gone, and it prints where the worker
+    hung.
+    """
+    faulthandler.cancel_dump_traceback_later()
+    yield
+    faulthandler.dump_traceback_later(max(0.001, left_s), exit=True)
+
+
+def _empty_record() -> None:
+    if os.fstat(2).st_size:
+        os.lseek(2, 0, os.SEEK_SET)  # file descriptors 1 and 2 share their place in the file
+        os.ftruncate(2, 0)
 
 
 def _end_of(work: Callable[[], Result], began: float) -> bytes:
@@ -190,24 +220,6 @@ def _end_of(work: Callable[[], Result], began: float) -> bytes:
         traceback.print_exc()
         lost = f"internal fault: {type(error).__name__}: {' '.join(str(error).split())}"
     return pickle.dumps(End(lost=lost, retry=retry, took_s=time.perf_counter() - began))
-
-
-@contextlib.contextmanager
-def _said_and_limited(limit_s: float) -> Iterator[None]:
-    """Begin with an empty record of what is printed, and end the process when the time is up.
-
-    The timer is a thread of C: it works while a decoder holds the interpreter, when the watch is gone, and it
-    prints where the worker hung.
-    """
-    if os.fstat(2).st_size:
-        os.lseek(2, 0, os.SEEK_SET)  # file descriptors 1 and 2 share their place in the file
-        os.ftruncate(2, 0)
-    faulthandler.dump_traceback_later(limit_s, exit=True)
-    try:
-        yield
-    finally:
-        # before the result is sent: a watch that is slow to read must not look like a job that hangs
-        faulthandler.cancel_dump_traceback_later()
 
 
 def _listen(connection: Connection, jobs: queue.SimpleQueue[bytes]) -> NoReturn:

@@ -14,8 +14,8 @@ from multiprocessing import Pipe
 from multiprocessing.connection import Connection
 from typing import Any
 
-from qc.intake.updates import Done, Job
-from qc.intake.worker import End
+from qc.intake.updates import Done, FirstLook, Job
+from qc.intake.worker import End, Look
 from qc.result import Result
 
 GRACE_S = 1.0
@@ -30,6 +30,9 @@ COMPLAINTS_LIMIT = 16_384
 _START = "from qc.intake.worker import main; main()"
 
 _ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+
+_TIMER = "Timeout ("
+"""What `faulthandler` prints when a worker ends itself at its limit."""
 
 _WORDS = {
     "SIGSEGV": "segmentation fault",
@@ -62,7 +65,7 @@ class WorkerProcess:
     def __init__(self, limit_s: float, task: str, environment: Mapping[str, str]) -> None:
         self.job: Job | None = None
         self.jobs = 0
-        self.warm = False
+        self.warm = self.at_work = False
         self._limit_s = limit_s
         self._began = time.monotonic()
         self._log = tempfile.TemporaryFile(buffering=0)  # noqa: SIM115 - open as long as the worker
@@ -89,7 +92,7 @@ class WorkerProcess:
         return self._began + self._limit_s + GRACE_S if self.job else math.inf
 
     def ready(self) -> None:
-        """Note that it has started; the time of a job that waited for that counts from now."""
+        """Note that it has started."""
         self.warm, self._began = True, time.monotonic()
 
     def take(self, job: Job) -> None:
@@ -103,9 +106,19 @@ class WorkerProcess:
         if self.process.poll() is not None:
             raise BrokenPipeError("the worker has ended")
         self.connection.send(job)
-        self.job = job
+        self.job, self.at_work = job, False
         if self.warm:
             self._began = time.monotonic()
+
+    def taken(self) -> None:
+        """Note that it has its job in hand; the time of the job counts from now."""
+        self.at_work, self._began = True, time.monotonic()
+
+    def looked(self, look: Look) -> FirstLook:
+        """Return the first stage of its job; the time it waited to be read does not count."""
+        assert self.job is not None, "only a worker with a job speaks of one"
+        self._began = time.monotonic() - look.took_s
+        return FirstLook(job=self.job, result=look.result, took_s=look.took_s)
 
     def finish(self, end: End) -> Done:
         """Return what its job came to; it is idle then."""
@@ -118,8 +131,7 @@ class WorkerProcess:
     def lost_by_its_end(self) -> Done:
         """Return that its job was lost because its process has ended."""
         status = self.status()
-        late = time.monotonic() - self._began >= self._limit_s
-        if self.warm and late and status == 1:  # it ended itself, see qc.intake.worker
+        if self.warm and status == 1 and _TIMER in self._complaints():
             return self.lost_by_time()
         how = how_ended(status)
         if not self.warm:

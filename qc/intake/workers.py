@@ -21,7 +21,7 @@ from typing import Any, Self
 
 from qc.errors import UsageError
 from qc.intake.updates import Done, FirstLook, Job
-from qc.intake.worker import Look, Message, Ready, Task, measure
+from qc.intake.worker import Look, Message, Ready, Taken, Task, measure
 from qc.intake.worker_process import GRACE_S, WorkerProcess, environment
 
 RECYCLE = 250
@@ -184,16 +184,25 @@ class Pool:
         try:
             message: Message = pickle.loads(worker.connection.recv_bytes())
         except (EOFError, OSError):
-            said = [worker.lost_by_its_end()] if worker.job else []
-            self._replace(worker)
-            return [*said]
+            return self._ended(worker)
         if isinstance(message, Ready):
             worker.ready()
             return []
+        if isinstance(message, Taken):
+            worker.taken()
+            return []
         if isinstance(message, Look):
-            assert worker.job is not None, "only a worker with a job speaks of one"
-            return [FirstLook(job=worker.job, result=message.result, took_s=message.took_s)]
+            return [worker.looked(message)]
         return [worker.finish(message)]
+
+    def _ended(self, worker: WorkerProcess) -> list[FirstLook | Done]:
+        """Take leave of a worker that has died; a job it had not begun goes to the next."""
+        waiting = worker.job if worker.warm and not worker.at_work else None
+        said = [worker.lost_by_its_end()] if worker.job and not waiting else []
+        place = self._replace(worker)
+        if waiting and place is not None:
+            self._give(place, waiting)
+        return [*said]
 
     def _overdue(self) -> list[Done]:
         said = []
@@ -206,8 +215,8 @@ class Pool:
                 self._replace(worker)
         return said
 
-    def _replace(self, worker: WorkerProcess) -> None:
-        """Put a fresh worker in the place of a lost one.
+    def _replace(self, worker: WorkerProcess) -> int | None:
+        """Put a fresh worker in the place of a lost one; return the place, if it had one.
 
         Where it never came to work, `submit` tries again and tells when it cannot; the old one goes on for another
         share of jobs. So whatever keeps workers from starting costs one try a job, no endless trying.
@@ -218,6 +227,7 @@ class Pool:
         if place is not None and worker.warm:
             with suppress(OSError):  # no memory or no descriptors now: see above
                 self._workers[place] = self._start()
+        return place
 
     def _let_go(self, worker: WorkerProcess) -> int | None:
         """Forget a worker and return the place it leaves empty, if it had one."""

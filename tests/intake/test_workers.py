@@ -338,6 +338,14 @@ class TestLosses:
             assert wait_for_death(first)
             assert int(answer(do(pool, numbers.job("pid")))) != first
 
+    def test_a_job_that_a_dying_worker_had_not_begun_goes_to_the_next(self, numbers: Numbers) -> None:
+        with Pool(1, task=obey) as pool:
+            first = int(answer(do(pool, numbers.job("pid"))))
+            os.kill(first, signal.SIGSTOP)
+            pool.submit(numbers.job("pid"))
+            os.kill(first, signal.SIGKILL)
+            assert int(answer(until_done(pool)[0])) != first
+
     def test_a_worker_that_cannot_start_costs_its_job_and_says_why(
         self, numbers: Numbers, monkeypatch: pytest.MonkeyPatch
     ) -> None:
@@ -406,6 +414,16 @@ class TestPool:
                 pool.submit(numbers.job("huge", "3"))
                 time.sleep(2.5)  # longer than limit and grace; the result waits in the connection
                 assert len(answer(until_done(pool)[0])) == 3_000_000
+
+    def test_a_first_look_that_is_read_late_costs_no_time(self, numbers: Numbers) -> None:
+        with Pool(1, limit_s=0.5, task=obey) as pool:
+            do(pool, numbers.job("pid"))
+            pool.submit(numbers.job("big_first"))
+            time.sleep(2.5)  # the worker cannot go on before it is read
+            first, done = all_said(pool)
+            assert isinstance(first, FirstLook)
+            assert isinstance(done, Done)
+            assert answer(done) == "the rest"
 
     def test_a_huge_result_arrives_whole(self, numbers: Numbers) -> None:
         with Pool(1, task=obey) as pool:

@@ -33,9 +33,10 @@ def result_of(text: str) -> Result:
 def obey(job: Job, look: Look) -> Result:
     """Do what the job's first path names, with its second as an argument."""
     what, *more = job.paths
+    if what == "big_first":
+        look(result_of("x" * 3_000_000))
+        return result_of("the rest")
     text = ORDERS[what](*more)
-    if what == "first":
-        look(result_of("a first look"))
     return result_of(str(text))
 
 
@@ -144,7 +145,6 @@ def obey_with_a_lambda(job: Job, look: Look) -> Result:
 
 
 ORDERS: dict[str, Callable[..., object]] = {
-    "first": lambda: "the rest",
     **{
         f.__name__: f
         for f in (
