@@ -19,3 +19,8 @@ def stop_word(value: float, decimals: int) -> str:
 def spoken_stops(value: float, decimals: int = 1, *, signed: bool = False) -> str:
     """Return a number of stops with its unit: "0.3 stop", "−2.0 stops"."""
     return f"{spoken_number(value, decimals, signed=signed)} {stop_word(value, decimals)}"
+
+
+def counted(count: int, noun: str) -> str:
+    """Return a number of things: "1 frame", "12 frames", "no frames"."""
+    return f"{count or 'no'} {noun}{'' if count == 1 else 's'}"

@@ -1,4 +1,4 @@
-"""The camera's counter in a file name. A name is never more than a hint: where it is unsure there is no counter."""
+"""The camera's counter in a file name. A name is only ever a hint: where it is unsure there is no counter."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import PurePath
 
 _COPY = re.compile(r"(?: ?\([0-9]{1,2}\)|(?<=[0-9])[-_ ][0-9]{1,2})$")
-"""What systems and programs put behind a name that is taken: "(1)", "-2" (common practice, no published source)."""
+"""What is put behind a name that is taken already: "(1)", "-2" (common practice, no published source)."""
 
 _DIGITS = re.compile(r"[0-9]+$")
 

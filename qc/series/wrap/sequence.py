@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
@@ -108,45 +108,45 @@ class Run:
     body: str
     frames: tuple[Frame, ...]
 
-    def steps(self) -> tuple[Step, ...]:
-        """Return the steps from each number to the next; with a rollover also from the highest to the lowest."""
+    @property
+    def by_number(self) -> dict[int, tuple[Frame, ...]]:
+        """The frames of each number."""
         numbers: dict[int, list[Frame]] = defaultdict(list)
         for frame in self.frames:
             numbers[frame.number].append(frame)
-        ordered = sorted(numbers)
-        by_number = {number: tuple(frames) for number, frames in numbers.items()}
-        steps = [Step(before=by_number[a], after=by_number[b], apart=b - a) for a, b in pairwise(ordered)]
-        size = self._size()
-        if size is not None and len(ordered) > 1:
-            low, high = ordered[0], ordered[-1]
-            apart = low - high + size
-            steps.append(Step(before=by_number[high], after=by_number[low], apart=apart, rolled=True))
+        return {number: tuple(numbers[number]) for number in sorted(numbers)}
+
+    def steps(self) -> tuple[Step, ...]:
+        """Return the steps from each number to the next; with a rollover also from the highest to the lowest."""
+        frames = self.by_number
+        steps = [Step(before=frames[a], after=frames[b], apart=b - a) for a, b in pairwise(frames)]
+        cycle = self._cycle()
+        if cycle is not None and len(frames) > 1:
+            low, high = min(frames), max(frames)
+            apart = low - high + len(cycle)
+            steps.append(Step(before=frames[high], after=frames[low], apart=apart, rolled=True))
         return tuple(steps)
 
-    def _size(self) -> int | None:
-        """Return after how many numbers the counter is where it was; None where it just grows longer."""
-        widths = {frame.counter.width for frame in self.frames}
-        has_zero = any(frame.number == 0 for frame in self.frames)
-        return 10 ** widths.pop() - (not has_zero) if len(widths) == 1 else None
-
-    def numbers_of(self, step: Step) -> list[int]:
+    def between(self, step: Step) -> tuple[int, ...]:
         """Return the numbers between the two of a step, in the order counted."""
-        start, highest = step.before[0].number, 10 ** step.before[0].counter.width - 1
-        has_zero = any(frame.number == 0 for frame in self.frames)
-        lowest, size = (0, highest + 1) if has_zero else (1, highest)
-        numbers = range(start + 1, start + step.apart)
-        return [lowest + (number - lowest) % size for number in numbers] if step.rolled else list(numbers)
+        numbers = range(step.before[0].number + 1, step.before[0].number + step.apart)
+        cycle = self._cycle()
+        if cycle is None:
+            return tuple(numbers)
+        return tuple(cycle[(number - cycle[0]) % len(cycle)] for number in numbers)
+
+    def _cycle(self) -> range | None:
+        """Return the numbers after which the counter rolls over; None where it just grows longer."""
+        widths = {frame.counter.width for frame in self.frames}
+        lowest = min(1, *(frame.number for frame in self.frames))
+        return range(lowest, 10 ** widths.pop()) if len(widths) == 1 else None
 
     def stretches(self) -> tuple[tuple[Frame, ...], ...]:
         """Return the frames between the places where the counter does not go on, the earliest stretch first."""
-        steps = self.steps()
-        after = {step.before[0].number: step for step in steps if step.goes_on}
-        reached = {step.after[0].number for step in after.values()}
-        by_number = {step.before[0].number: step.before for step in steps} | {
-            step.after[0].number: step.after for step in steps
-        }
-        starts = [number for number in by_number if number not in reached] or list(by_number)[:1]
-        found = [tuple(_followed(start, by_number, after)) for start in starts]
+        after = {step.before[0].number: step.after[0].number for step in self.steps() if step.goes_on}
+        frames = self.by_number
+        starts = sorted(frames.keys() - after.values()) or [min(frames)]
+        found = [_followed(start, frames, after) for start in starts]
         return tuple(sorted(found, key=lambda stretch: min(frame.place for frame in stretch)))
 
 
@@ -201,11 +201,10 @@ def _split(frames: Sequence[Frame]) -> list[list[Frame]]:
     return merged
 
 
-def _followed(start: int, by_number: dict[int, tuple[Frame, ...]], after: dict[int, Step]) -> Iterator[Frame]:
-    number: int | None = start
-    while number is not None:
-        yield from by_number[number]
-        step = after.get(number)
-        number = step.after[0].number if step is not None else None
-        if number == start:
-            return
+def _followed(start: int, frames: dict[int, tuple[Frame, ...]], after: dict[int, int]) -> tuple[Frame, ...]:
+    found = list(frames[start])
+    number = after.get(start)
+    while number is not None and number != start:
+        found += frames[number]
+        number = after.get(number)
+    return tuple(found)

@@ -7,8 +7,8 @@ from datetime import datetime, timedelta
 from qc.series.entry import Entry
 
 SLACK = timedelta(seconds=2)
-"""By how much a time may lie before another and still be no earlier: times are cut to seconds, and the files of one
-frame are written one after the other. Our own choice."""
+"""By how much a time may lie before another and still be no earlier: times are cut to seconds, and the files of
+one frame are written one after the other. Our own choice."""
 
 
 def recorded(entry: Entry) -> datetime | None:
