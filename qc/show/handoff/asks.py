@@ -1,0 +1,146 @@
+"""What the day asks a person to do about its frames: causes, worst first, each with the frames that have it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+from qc.day import Taken
+from qc.reading import Level, ReadingSpec, Spec
+from qc.result import Cause
+from qc.series.entry import Purpose
+from qc.show.handoff.table import readings_of
+from qc.show.text import clean, time_of
+
+RUN = 3
+"""Frames one after the other from which on only the first and the last are named."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ask:
+    """One cause with the frames that have it.
+
+    Attributes
+    ----------
+    level : Level
+        The worst that it has.
+    text : str
+        As a photographer would say it; of several frames that of the worst.
+    frames : tuple of str
+        Frames and runs of them, with times, in the order taken.
+    count : int
+        How many frames.
+    """
+
+    level: Level
+    text: str
+    frames: tuple[str, ...]
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Has:
+    """One frame that has a cause, and which of the set's frames it is."""
+
+    nth: int
+    taken: Taken
+    cause: Cause
+
+
+def asks(captures: Sequence[Taken], *, level: Level, specs: Sequence[Spec]) -> tuple[Ask, ...]:
+    """Return what stands against the frames of a set that stand at a level.
+
+    Parameters
+    ----------
+    captures : sequence of Taken
+        Of one set, in the order taken.
+    level : Level
+        Only frames that stand at it, and only causes of it: what is milder is not said of a frame at halt.
+    specs : sequence of Spec
+        The measurements.
+
+    Returns
+    -------
+    tuple of Ask
+        As the causes come in the frames; those of more frames first.
+    """
+    known = {reading.name: reading for spec in specs for reading in spec.readings}
+    groups: dict[tuple[str, str | None], list[_Has]] = {}
+    for nth, taken in enumerate(captures):
+        for cause in taken.standing.causes if taken.standing.level is level else ():
+            if cause.level is level:
+                groups.setdefault(_same(cause), []).append(_Has(nth, taken, cause))
+    told = [_ask(level, has, known) for has in groups.values()]
+    return tuple(sorted(told, key=lambda ask: -ask.count))
+
+
+def runs(captures: Sequence[Taken], wanted: Callable[[Taken], bool]) -> tuple[str, ...]:
+    """Return the names of those frames that are wanted, runs of them by their ends."""
+    return _frames([(nth, taken) for nth, taken in enumerate(captures) if wanted(taken)])
+
+
+def with_purpose(captures: Sequence[Taken]) -> Mapping[Purpose, tuple[str, ...]]:
+    """Return the frames of a set that were given a role, by role."""
+    given: dict[Purpose, list[tuple[int, Taken]]] = {}
+    for nth, taken in enumerate(captures):
+        if taken.entry.purpose is not None:
+            given.setdefault(taken.entry.purpose, []).append((nth, taken))
+    return {purpose: _frames(frames) for purpose, frames in given.items()}
+
+
+def name_of(taken: Taken) -> str:
+    """Return a capture's file name on one line."""
+    return clean(taken.logged.result.file.name)
+
+
+def clock_of(taken: Taken) -> str:
+    """Return the time of day a capture was taken, ``HH:MM``; empty where the camera recorded none."""
+    time = time_of(taken.logged.result)[:5]
+    return time if time[:1].isdigit() else ""
+
+
+def _same(cause: Cause) -> tuple[str, str | None]:
+    # what is wrong with files differs from one to the next and is no one cause
+    return (cause.text if cause.reading == "file.state" else cause.reading), cause.zone
+
+
+def _ask(level: Level, has: Sequence[_Has], known: Mapping[str, ReadingSpec]) -> Ask:
+    worst = max(has, key=lambda one: _badness(one, known))
+    alike = len({one.cause.text for one in has}) == 1
+    said = clean(worst.cause.text) + ("" if alike else " at worst")
+    frames = _frames([(one.nth, one.taken) for one in has])
+    return Ask(level=level, text=said, frames=frames, count=len(has))
+
+
+def _badness(has: _Has, known: Mapping[str, ReadingSpec]) -> float:
+    spec, value = known.get(has.cause.reading), value_of(has.taken, has.cause)
+    if spec is None or value is None:
+        return 0.0
+    return abs(value) if spec.worse == "either" else -value if spec.worse == "low" else value
+
+
+def value_of(taken: Taken, cause: Cause) -> float | None:
+    """Return the number behind a cause; None where there is none."""
+    found = (r.value for r in readings_of(taken) if (r.name, r.zone) == (cause.reading, cause.zone))
+    return next(found, None)
+
+
+def _frames(frames: Iterable[tuple[int, Taken]]) -> tuple[str, ...]:
+    told: list[str] = []
+    # in a run, place less position stays the same
+    for _, group in groupby(enumerate(frames), key=lambda one: one[1][0] - one[0]):
+        row = [taken for _, (_, taken) in group]
+        told += [_run(row)] if len(row) >= RUN else [_one(taken) for taken in row]
+    return tuple(told)
+
+
+def _one(taken: Taken) -> str:
+    clock = clock_of(taken)
+    return name_of(taken) + (f" at {clock}" if clock else "")
+
+
+def _run(row: Sequence[Taken]) -> str:
+    clocks = list(dict.fromkeys(filter(None, (clock_of(row[0]), clock_of(row[-1])))))
+    when = f", {'–'.join(clocks)}" if clocks else ""
+    return f"{name_of(row[0])} to {name_of(row[-1])} ({len(row)} frames{when})"

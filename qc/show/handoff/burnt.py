@@ -1,0 +1,86 @@
+"""Where a frame is burnt and in which colours, in plain sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from qc.reading import Finding, Region
+from qc.result import Result
+from qc.sheet.sheet import Sheet
+from qc.sheet.zones import Role
+from qc.show.handoff.markdown import prose
+from qc.show.handoff.places import spoken_place
+from qc.words import spoken_number
+
+SMALL = 0.01
+"""Area in % of the frame under which a clipped place outside of the protected zones is only counted: 6,000 pixels
+of 60 megapixels. Our own choice."""
+
+_NAMES = {"R": "red", "G": "green", "B": "blue"}
+
+_INTENDED = frozenset({Role.ALLOW, Role.BACKDROP})
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    place: str
+    how: str
+
+
+def burnt_lines(result: Result, sheet: Sheet | None) -> Iterator[str]:
+    """Yield where highlights are lost that were not meant to be, largest first.
+
+    Parameters
+    ----------
+    result : Result
+        Of the capture.
+    sheet : Sheet or None
+        Whose zones say where burning is intended (``allow``, ``backdrop``), and where the smallest place counts
+        (``protect``).
+    """
+    roles = {zone.name: zone.role for zone in sheet.zones} if sheet is not None else {}
+    unmeant = [
+        r for r in result.regions if r.what in ("clipped", "burnt") and roles.get(r.zone or "") not in _INTENDED
+    ]
+    small = [r for r in unmeant if r.area < SMALL and roles.get(r.zone or "") is not Role.PROTECT]
+    large = [region for region in unmeant if region not in small]
+    yield from _places(large)
+    if large and small:
+        area = sum(region.area for region in small)
+        places = "1 small place" if len(small) == 1 else f"{len(small)} small places"
+        yield f"Besides, {places} of together {_percent(area)} of the picture."
+    yield from (f"{prose(f.text)}." for f in result.findings if _is_said(f, large))
+
+
+def _is_said(finding: Finding, large: list[Region]) -> bool:
+    return finding.code == "allow_exceeded" or (finding.code == "more_regions" and bool(large))
+
+
+def _places(regions: Iterable[Region]) -> Iterator[str]:
+    areas: dict[_Told, list[float]] = {}
+    for region in regions:
+        place = f"**{prose(region.zone)}**" if region.zone else spoken_place(region.box)
+        areas.setdefault(_Told(place, _how(region)), []).append(region.area)
+    for told, each in sorted(areas.items(), key=lambda item: -sum(item[1])):
+        places = f"{len(each)} places, together " if len(each) > 1 else ""
+        where = told.place if told.place.startswith("*") else told.place.capitalize()
+        yield f"{where}: {told.how}, {places}{_percent(sum(each))} of the picture."
+
+
+def _how(region: Region) -> str:
+    colours = [_NAMES[letter] for letter in region.colours if letter in _NAMES]
+    if region.what == "burnt":
+        return "burnt in every colour, no detail left"
+    if not colours:
+        return "burnt"
+    left = [name for letter, name in _NAMES.items() if letter not in region.colours]
+    if not left:
+        return "burnt in red, green and blue, not everywhere in all three"
+    holds = "holds" if len(left) == 1 else "hold"
+    return f"burnt in {' and '.join(colours)}; {' and '.join(left)} still {holds} detail"
+
+
+def _percent(area: float) -> str:
+    shown = spoken_number(area, 3 if area < 0.1 else 2)
+    return f"less than {spoken_number(0.001, 3)} %" if not float(shown) else f"{shown} %"
