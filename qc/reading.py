@@ -321,6 +321,8 @@ class ReadingSpec:
     frame_limits : mapping of str to Preset
         Default limits of the frame as a whole, by preset name, where `limits` belong to `limit_roles` and the
         frame has limits of its own beside them; the source is `limits_source` too.
+    budget : bool
+        Whether the `budget` that a zone of the sheet states is its limit, at warn.
     comparable_when : str
         What must be held constant for two values to be comparable.
     refines : str
@@ -347,6 +349,7 @@ class ReadingSpec:
     called: str = ""
     limit_roles: tuple[Role, ...] = ()
     frame_limits: Mapping[str, Preset] = field(default_factory=dict)
+    budget: bool = False
     comparable_when: str = ""
     refines: str = ""
 

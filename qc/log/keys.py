@@ -143,7 +143,7 @@ def zones_digest(sheet: Sheet | None, *, mosaic: MosaicHint | None = None) -> st
 
 
 def _zone(zone: Zone) -> list[object]:
-    return [zone.name, zone.role, zone.points, zone.budget, zone.reference, zone.lightness]
+    return [zone.name, zone.role, zone.points, zone.reference, zone.lightness]
 
 
 def _limit(place: Place, limit: Limit) -> list[object]:

@@ -75,6 +75,11 @@ def resolve(specs: Sequence[Spec], sheet: Sheet | None, preset: str | None = Non
         if sheet and reading.name in sheet.limits:
             limit = Limit(sheet.limits[reading.name], "sheet")
             limits |= {(reading.name, zone): limit for zone in ((None,) if reading.per_frame else zones)}
+        for zone in sheet.zones if sheet and reading.budget else ():
+            if zone.budget is not None and zone.role in reading.per_zone:
+                limits[reading.name, zone.name] = Limit(
+                    Preset(warn=zone.budget), f"sheet, zone {zone.name}, budget"
+                )
         for name, table in sheet.zone_limits.items() if sheet else ():
             if reading.name in table:
                 limits[reading.name, name] = Limit(table[reading.name], f"sheet, zone {name}")

@@ -78,7 +78,6 @@ def test_what_is_only_judged_leaves_the_key_as_it_is(sheet: Sheet) -> None:
         replace(SHEET, zones=(replace(LABEL, name="neck label"), *SHEET.zones[1:])),
         replace(SHEET, zones=(replace(LABEL, role=Role.SHARP), *SHEET.zones[1:])),
         replace(SHEET, zones=(replace(LABEL, points=((0.0, 0.0), (0.5, 0.0), (0.5, 0.5))), *SHEET.zones[1:])),
-        replace(SHEET, zones=(replace(LABEL, budget=0.5), *SHEET.zones[1:])),
         replace(SHEET, zones=(replace(LABEL, reference="neutral"), *SHEET.zones[1:])),
         replace(SHEET, zones=(replace(LABEL, lightness=60.0), *SHEET.zones[1:])),
         replace(SHEET, magnification=0.1),
@@ -90,6 +89,11 @@ def test_what_is_only_judged_leaves_the_key_as_it_is(sheet: Sheet) -> None:
 )
 def test_what_a_measurement_may_know_is_part_of_the_key(sheet: Sheet) -> None:
     assert key_of("c", sheet, SPECS).zones != key_of("c", SHEET, SPECS).zones
+
+
+def test_the_budget_of_a_zone_is_a_limit_and_measures_nothing_again() -> None:
+    sheet = replace(SHEET, zones=(replace(LABEL, budget=0.5), *SHEET.zones[1:]))
+    assert key_of("c", sheet, SPECS) == key_of("c", SHEET, SPECS)
 
 
 def test_a_sheet_that_states_nothing_measurable_is_as_good_as_none() -> None:

@@ -12,10 +12,14 @@ from numpy.typing import NDArray
 
 from qc.decode import BAYER, frame_from_mosaic, frame_from_rendered, open_frame
 from qc.frame import Cfa, Frame, Saturation
+from qc.judge import judge
 from qc.measure.highlights import SPEC
 from qc.reading import Measured
 from qc.rehearse.sensor import Sensor
+from qc.result import FileFacts
 from qc.sheet.brief import Brief
+from qc.sheet.limits import resolve
+from qc.sheet.sheet import Sheet
 from qc.sheet.zones import Zone
 from tests.measure.contract_cases import MONO, X_TRANS
 
@@ -169,22 +173,25 @@ def test_zones_have_their_own_area() -> None:
     assert result.regions[0].zone == "label"
 
 
-@pytest.mark.parametrize(("budget", "exceeded"), [(0.2, True), (0.4, False), (None, False)])
-def test_an_allowed_zone_has_a_budget(budget: float | None, exceeded: bool) -> None:
-    result = measure(with_clip(PLACES), [Zone.from_box("rim", "allow", (0, 0, 1, 1), budget=budget)])
-    found = [f for f in result.findings if f.code == "allow_exceeded"]
-    assert bool(found) == exceeded
-    if exceeded:
-        assert found[0].data["area"] == pytest.approx(100 * 200 / 60_000)
-        assert found[0].zone == "rim"
+@pytest.mark.parametrize(("budget", "level"), [(0.2, "warn"), (0.4, "clear"), (None, "unjudged")])
+def test_the_budget_of_an_allowed_zone_is_its_limit(budget: float | None, level: str) -> None:
+    zones = (Zone.from_box("rim", "allow", (0, 0, 1, 1), budget=budget),)
+    result = measure(with_clip(PLACES), zones)
+    assert value(result, "intended_area", "rim") == pytest.approx(100 * 200 / 60_000)
+    limits = resolve([SPEC], Sheet(zones=zones))
+    file = FileFacts(path="SB_0001.dng", name="SB_0001.dng")
+    verdict = judge(file, result.readings, result.findings, specs=[SPEC], zones=zones, limits=limits)
+    assert verdict.level == level
+    if verdict.causes:
+        assert verdict.causes[0].text == "rim burnt 0.33 % of the picture"
+        assert verdict.causes[0].origin == "sheet, zone rim, budget"
 
 
 def test_the_budget_counts_what_is_burnt_in_any_colour() -> None:
     # as `unintended_area` does outside: a rim that is clipped in red alone is neither missed nor counted twice
     only_red = {(0, y, x): 1 for y in range(10, 20) for x in range(10, 30)}
     zone = Zone.from_box("rim", "allow", (0, 0, 1, 1), budget=0.2)
-    (found,) = [f for f in measure(with_clip(only_red), [zone]).findings if f.code == "allow_exceeded"]
-    assert found.data["area"] == pytest.approx(100 * 200 / 60_000)
+    assert value(measure(with_clip(only_red), [zone]), "intended_area", "rim") == pytest.approx(100 * 200 / 60_000)
 
 
 def test_a_protected_place_is_listed_before_a_larger_backdrop() -> None:

@@ -27,7 +27,7 @@ from qc.measure.highlights.places import places
 from qc.measure.highlights.regions import MOST, Regions, regions
 from qc.measure.highlights.specs import FINDINGS, NAMES, READINGS, REASONS
 from qc.measure.highlights.zone_cells import ZoneCells
-from qc.reading import Alarm, Bound, Finding, Level, Measured, Rank, Reading, Reason, Spec
+from qc.reading import Bound, Finding, Measured, Rank, Reading, Reason, Spec
 from qc.sheet.brief import Brief
 from qc.sheet.zones import Role, Zone
 
@@ -203,6 +203,11 @@ def _area_in_zone(state: _State, cells: ZoneCells, name: str, size: int) -> Read
     if name == "highlights.unintended_area":
         plane = state.unintended
     mask = (plane[cells.window] > 0) & cells.inside
+    if name == "highlights.intended_area":
+        mask &= state.unintended[cells.window] == 0
+        return _reading(
+            name, 100.0 * int(np.count_nonzero(mask)) / (state.shape[0] * state.shape[1]), zone, bound=bound
+        )
     if name == "highlights.largest_region":
         largest = int(places(mask.view(np.uint8) * np.uint8(255)).areas.max(initial=0))
         return _reading(name, 100.0 * largest / (state.shape[0] * state.shape[1]), zone, bound=bound)
@@ -222,37 +227,15 @@ def _findings(state: _State, found: Regions) -> Iterator[Finding]:
             text=f"{found.rest_count} more clipped places, together {found.rest_area:.3f} % of the frame",
             data={"listed": MOST, "count": found.rest_count, "area": found.rest_area},
         )
-    for cells in state.zone_cells:
-        budget = cells.zone.budget if cells.zone.role is Role.ALLOW else None
-        if budget is None or state.unsure(every=False):
-            continue
-        area = _burnt_of_frame(state, cells)
-        if area > budget:
-            yield Finding(
-                code="allow_exceeded",
-                zone=cells.zone.name,
-                text=f"{cells.zone.name} is burnt over {area:.2f} % of the frame, {budget:g} % is allowed",
-                data={"area": area, "budget": budget},
-            )
-
-
-def _burnt_of_frame(state: _State, cells: ZoneCells) -> float:
-    """Cells of an allowed zone that no zone protects and that are clipped in some colour, % of frame."""
-    if state.found.none:
-        return 0.0
-    intended = state.unintended[cells.window] == 0
-    burnt = (state.found.anywhere[cells.window] > 0) & cells.inside & intended
-    return 100.0 * int(np.count_nonzero(burnt)) / (state.shape[0] * state.shape[1])
 
 
 SPEC = Spec(
     name="highlights",
-    version=2,
+    version=3,
     measure=measure,
     readings=READINGS,
     findings=FINDINGS,
     reasons=REASONS,
-    alarms={"allow_exceeded": Alarm(Level.WARN, Rank.REST)},
     rank=Rank.PROTECTED,
     first=True,
     drawing="outlines",

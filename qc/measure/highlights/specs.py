@@ -14,8 +14,6 @@ NAMES = {"R": "red", "G": "green", "B": "blue"}
 FINDINGS = {
     "top_code": "a finished picture: clipping is counted at its top code, which the sensor may not have reached",
     "more_regions": "more clipped places than are listed; data: count, area in % of frame",
-    "allow_exceeded": "an allowed zone is burnt, in at least one colour, beyond its budget; data: area and budget"
-    " in % of frame",
 }
 
 REASONS = {"no_such_colour": "the sensor has no photosites of this colour"}
@@ -104,6 +102,24 @@ READINGS: tuple[ReadingSpec, ...] = (
             "strict": Preset(note=0.1, warn=0.5),
         },
         limits_source=_LIMITS,
+        comparable_when=_SAME + "; the same zones",
+    ),
+    ReadingSpec(
+        name="highlights.intended_area",
+        unit=Unit.PERCENT_OF_FRAME,
+        phrase="burnt {value} % of the picture",
+        called="burnt area that is intended",
+        meaning="How much of the picture is burnt, that is clipped in at least one colour, in a zone where that is"
+        " intended. The zone's `budget` is its limit.",
+        low_end="0: nothing of the zone is burnt",
+        high_end="the zone's own part of the picture: all of it is",
+        method="100 × cells of the zone with any clipped photosite / cells of the frame; what a protect zone"
+        " overlaps belongs to that",
+        source=_CLIPPING,
+        worse="high",
+        per_zone=(Role.ALLOW,),
+        per_frame=False,
+        budget=True,
         comparable_when=_SAME + "; the same zones",
     ),
     *(_of_colour(name) for name in NAMES.values()),
