@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import groupby, pairwise
 from pathlib import PurePath
 from typing import TYPE_CHECKING
 
@@ -165,7 +165,7 @@ def _known_of(day: Day) -> dict[tuple[str, int], str]:
 
 def _of_restarts(run: Run, whose: str) -> Iterator[DayFinding]:
     stretches = run.stretches()
-    pairs = [(before[-1], after[0]) for before, after in zip(stretches, stretches[1:], strict=False)]
+    pairs = [(before[-1], after[0]) for before, after in pairwise(stretches)]
     if pairs:
         places = [f"{printable(a.name)} to {printable(b.name)}" for a, b in pairs]
         text = f"the counter{whose} goes from {_listed(places)}: more than {FAR} numbers, or back"
@@ -181,7 +181,7 @@ def _of_runs(runs: tuple[Run, ...]) -> Iterator[DayFinding]:
     for run in runs:
         kin[run.body, run.frames[0].counter.key].append(run)
     for of_one in kin.values():
-        for before, after in zip(of_one, of_one[1:], strict=False):
+        for before, after in pairwise(of_one):
             ends: tuple[Frame, Frame] = before.frames[-1], after.frames[0]
             names = [printable(frame.name) for frame in ends]
             text = f"after {names[0]} the counter starts again at {names[1]}, with numbers that were used before"
