@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import signal
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from types import FrameType
 from typing import Annotated
@@ -67,19 +68,33 @@ def watch(
     raise typer.Exit(AT_HALT if open_halts else DONE)
 
 
+HANGUP = getattr(signal, "SIGHUP", None)
+ENDINGS = [number for number in (signal.SIGINT, signal.SIGTERM, HANGUP) if number is not None]
+
+
+def let_go_of(streams: Sequence[int]) -> None:
+    """Write nothing more to a terminal that is gone, so that the frame that is running can still be logged."""
+    nowhere = os.open(os.devnull, os.O_RDWR)
+    for stream in streams:
+        os.dup2(nowhere, stream)
+
+
 @contextlib.contextmanager
 def ending(stop: Callable[[], None]) -> Iterator[None]:
-    """Let Ctrl-C and SIGTERM end the watch in order; a second one leaves at once."""
+    """Let Ctrl-C, SIGTERM and a terminal that was closed end the watch in order; a second one leaves at once."""
     asked = False
+    terminals = [stream for stream in (0, 1, 2) if os.isatty(stream)]  # one that hung up says it is none
 
-    def handle(_number: int, _frame: FrameType | None) -> None:
+    def handle(number: int, _frame: FrameType | None) -> None:
         nonlocal asked
+        if number == HANGUP:
+            let_go_of(terminals)
         if asked:
             sys.exit(INTERRUPTED)
         asked = True
         stop()
 
-    before = {number: signal.signal(number, handle) for number in (signal.SIGINT, signal.SIGTERM)}
+    before = {number: signal.signal(number, handle) for number in ENDINGS}
     try:
         yield
     finally:

@@ -279,3 +279,28 @@ def test_captures_that_are_there_are_told_as_they_are_measured_and_sigterm_ends_
     names = {name for line in told for name in (b"good.dng", b"burnt.dng") if name in line}
     assert len(names) == 2
     assert sorted(path.name for path in folder.iterdir()) == ["burnt.dng", "good.dng"]
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="this system knows no terminal that hangs up")
+def test_a_terminal_that_is_closed_ends_the_watch_in_order(frames: Path, tmp_path: Path) -> None:
+    import pty
+
+    from qc.log.log import Log
+
+    folder = tmp_path / "bottles"
+    folder.mkdir()
+    shutil.copy(frames / "good.dng", folder)
+    child, terminal_end = pty.fork()
+    if child == 0:
+        command = [sys.executable, "-m", "qc_cli.app", "watch", str(folder)]
+        os.execve(sys.executable, command, environment())
+    shown = b""
+    while b"good.dng" not in shown:
+        shown += os.read(terminal_end, 4096)
+    os.close(terminal_end)
+    _, status = os.waitpid(child, 0)
+    assert os.WIFEXITED(status), os.WTERMSIG(status)
+    assert os.WEXITSTATUS(status) == 0
+    with Log.open(tmp_path / "bottles.qc") as log:
+        assert [event.kind for _, event in log.events()] == ["started", "ended"]
+        assert [entry.name for entry in log.entries()] == ["good.dng"]
