@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -45,3 +47,23 @@ def test_blocks_may_nest() -> None:
             os.write(2, b"b\n")
         os.write(2, b"c\n")
     assert (outer, inner) == (["a", "c"], ["b"])
+
+
+def test_a_process_with_a_file_of_its_own_for_errors_keeps_them_there_too(tmp_path: Path) -> None:
+    script = """
+import os, sys
+from qc.decode.complaints import complaints, stay
+stay()
+os.write(2, b"before\\n")
+with complaints() as outer:
+    os.write(2, b"a\\n")
+    with complaints() as inner:
+        os.write(2, b"b\\n")
+os.write(2, b"after\\n")
+print(outer, inner)
+"""
+    with (tmp_path / "said").open("w+b") as said:
+        done = subprocess.run([sys.executable, "-c", script], stdout=subprocess.PIPE, stderr=said, check=True)
+        said.seek(0)
+        assert said.read() == b"before\na\nb\nafter\n"
+    assert done.stdout == b"['a', 'b'] ['b']\n"
