@@ -19,6 +19,7 @@ def explain(
     from qc.errors import QcError
     from qc.measure import specs
     from qc.series import findings as series
+    from qc.series import wrap
     from qc.show import explain as words
 
     output = Output()
@@ -26,7 +27,7 @@ def explain(
         output.lines(words.overview(specs()))
         return
     try:
-        codes = {**event.KINDS, **decode.FINDINGS, **pipeline.FINDINGS, **series.FINDINGS}
+        codes = {**event.KINDS, **decode.FINDINGS, **pipeline.FINDINGS, **series.FINDINGS, **wrap.FINDINGS}
         output.lines(words.explain(name, specs(), codes), hang=words.INDENT)
     except QcError as error:
         output.complain(str(error))

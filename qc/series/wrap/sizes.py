@@ -24,12 +24,12 @@ FEWEST = 8
 """Files of one kind that it takes to say what is usual. Our own choice."""
 
 DEVIATIONS = 6.0
-"""Times the usual deviation of log size that a file must lie from the median. Our own choice: the size of compressed
-pictures has long tails, since now and then one holds a card or an empty sweep."""
+"""Times the usual deviation of log size that a file must lie from the median. Our own choice: the sizes of
+compressed pictures have long tails, since now and then one shows a card or an empty sweep."""
 
 FLOOR = 1.6
-"""A file must be so many times smaller or larger than the median whatever the deviation is: quiet and busy pictures
-of one camera differ by about half (common practice, no published source)."""
+"""A file must be so many times smaller or larger than the median whatever the deviation is: quiet and busy
+pictures of one camera differ by about half (common practice, no published source)."""
 
 _TO_SIGMA = 1.4826
 """Median absolute deviation of a normal distribution to its standard deviation (Rousseeuw & Croux 1993; from

@@ -82,7 +82,7 @@ def _order(group: CauseGroup, ranks: Mapping[str, int]) -> tuple[int, int, int, 
 
 
 def _ranks(specs: Sequence[Spec]) -> Mapping[str, int]:
-    """Return the place of each reading and code in the order of importance, as `qc.judge` and the series have it."""
+    """Return the place of each reading and code in the order of importance that `qc.judge` and the series have."""
     alarms = {**OF_CAPTURE, **{code: alarm for spec in specs for code, alarm in spec.alarms.items()}}
     return {
         **{reading.name: int(spec.rank) for spec in specs for reading in spec.readings},
