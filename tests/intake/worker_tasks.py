@@ -14,6 +14,7 @@ from pathlib import Path
 
 from qc.errors import UsageError
 from qc.intake.updates import Job
+from qc.reading import Level
 from qc.result import CameraFacts, FileFacts, MadeBy, Result, Verdict
 
 Look = Callable[[Result], None]
@@ -24,7 +25,7 @@ def result_of(text: str) -> Result:
     return Result(
         file=FileFacts(path="toy.dng", name="toy.dng", detail=text),
         camera=CameraFacts(),
-        verdict=Verdict(level="clear"),
+        verdict=Verdict(level=Level.UNJUDGED),
         made_by=MadeBy(tool="test", decoder=None, methods={}),
         measured_at="2026-01-01T00:00:00+00:00",
     )
