@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections import deque
 from collections.abc import Callable
 from dataclasses import replace
@@ -14,6 +15,10 @@ from qc.log.log import Log
 from qc.log.rows import Captured
 
 Answer = TypeVar("Answer")
+
+RETRY_S = 10.0
+"""Seconds between two tries at a log that cannot be written: one that somebody else holds makes each try wait for
+seconds (`qc.log`), and captures are measured in between. Our own choice."""
 
 DIGESTS_KEPT = 50
 """How many captures that could not be logged keep their picture in memory (about 2 MB each); readings and verdicts
@@ -34,6 +39,7 @@ class Ledger:
         self._log: Log | None = None
         self._waiting: deque[Captured | Callable[[Log], object]] = deque()
         self._trouble: str | None = None
+        self._retry_at = float("-inf")
 
     @property
     def state(self) -> Literal["well", "lost"]:
@@ -54,9 +60,18 @@ class Ledger:
         """Put an event into the timeline."""
         return self.write(lambda log: log.event(event))
 
-    def flush(self) -> list[Event]:
-        """Write what could not be written before; call it now and then while the log is lost."""
+    def flush(self, *, now_or_never: bool = False) -> list[Event]:
+        """Write what could not be written before; call it now and then while the log is lost.
+
+        Parameters
+        ----------
+        now_or_never : bool
+            Try at once, however short ago the last try was.
+        """
         told: list[Event] = []
+        if self._trouble and not now_or_never and time.monotonic() < self._retry_at:
+            self._thin_out()
+            return told
         try:
             log = self._opened()
             while self._waiting:
@@ -73,6 +88,8 @@ class Ledger:
 
     def read(self, ask: Callable[[Log], Answer]) -> tuple[Answer | None, list[Event]]:
         """Ask the log something; None without it, and what has to be told."""
+        if self._trouble and time.monotonic() < self._retry_at:
+            return None, []
         try:
             return ask(self._opened()), self._well() if not self._waiting else []
         except LogError as error:
@@ -80,7 +97,7 @@ class Ledger:
 
     def close(self) -> list[Event]:
         """Write what can be written and let go of the file."""
-        told = self.flush()
+        told = self.flush(now_or_never=True)
         if self._log is not None:
             self._log.close()
             self._log = None
@@ -95,6 +112,7 @@ class Ledger:
         if self._log is not None:
             self._log.close()  # opened again at the next try: the file may be another one by then
             self._log = None
+        self._retry_at = time.monotonic() + RETRY_S
         told = self._trouble
         self._trouble = str(error)
         if told is not None:
