@@ -12,6 +12,7 @@ import typer
 from qc_cli import sheet
 from qc_cli.ambient import ambient
 from qc_cli.check import check
+from qc_cli.copies import copies
 from qc_cli.demo import demo
 from qc_cli.explain import explain
 from qc_cli.output import INTERRUPTED
@@ -32,6 +33,7 @@ app.command()(ambient)
 app.command()(watch)
 app.add_typer(sheet.app, name="sheet")
 app.command(cls=RoleCommand)(role)
+app.command()(copies)
 app.command()(explain)
 app.command()(demo)
 
