@@ -120,7 +120,8 @@ def _of_gaps(run: Run, runs: tuple[Run, ...], day: Day, whose: str) -> Iterator[
 
 
 def _is_sparse(run: Run, found: list[Gap]) -> bool:
-    return len(found) >= _SPARSE and len(found) > (len(run.by_number) - 1) / 2
+    unexplained = sum(gap.why is None for gap in found)
+    return unexplained >= _SPARSE and unexplained > (len(run.by_number) - 1) / 2
 
 
 def _gaps(run: Run, runs: tuple[Run, ...], day: Day) -> list[Gap]:
@@ -168,8 +169,8 @@ def _of_restarts(run: Run, whose: str) -> Iterator[DayFinding]:
     pairs = [(before[-1], after[0]) for before, after in pairwise(stretches)]
     if pairs:
         places = [f"{printable(a.name)} to {printable(b.name)}" for a, b in pairs]
-        text = f"the counter{whose} goes from {_listed(places)}: more than {FAR} numbers, or back"
-        text += ", so it was set anew or it is another card; no number between is called missing"
+        text = f"the counter{whose} jumps from {_listed(places)} (by more than {FAR}, or back): it was set anew, or"
+        text += " another card was put in; no number between is called missing"
         contents = dict.fromkeys(frame.content for pair in pairs for frame in pair)
         jumps = [[a.name, b.name] for a, b in pairs]
         yield finding(COUNTER_RESTARTED, Level.NOTE, text, contents, jumps=jumps, body=run.body)
