@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from functools import lru_cache
+from typing import TypeVar
 
 from qc.reading import Spec
 from qc.result import Result
 from qc.series.entry import Entry, Order
 from qc.series.tiles import Light
+
+Same = TypeVar("Same")
 
 
 def entry_of(
@@ -42,22 +47,35 @@ def entry_of(
         Without purpose, answers and ambient test: those are the log's to add.
     """
     camera = result.camera
+    settings = camera.settings
     weighed = {reading.name for spec in specs for reading in spec.readings if reading.worse is not None}
     return Entry(
         content=content or result.file.content or f"path:{result.file.path}",
         name=result.file.name,
         order=order,
-        state=result.file.state,
-        settings=camera.settings,
-        kind=camera.kind,
-        size=(camera.width, camera.height) if camera.width and camera.height else None,
+        state=_one(result.file.state),
+        settings=replace(
+            settings,
+            make=_one(settings.make),
+            model=_one(settings.model),
+            serial=_one(settings.serial),
+            lens=_one(settings.lens),
+        ),
+        kind=_one(camera.kind),
+        size=_one((camera.width, camera.height)) if camera.width and camera.height else None,
         verdict=result.verdict,
         values={
-            (reading.name, reading.zone): reading.value
+            _one((reading.name, reading.zone)): reading.value
             for reading in result.readings
             if reading.value is not None and reading.name in weighed
         },
-        found=frozenset(finding.code for finding in result.findings),
+        found=_one(frozenset(finding.code for finding in result.findings)),
         light=light,
         flash=flash,
     )
+
+
+@lru_cache(maxsize=4096)
+def _one(value: Same) -> Same:
+    """Return the first value that was equal to this one: results of workers repeat names, a day keeps them all."""
+    return value
