@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 from qc.errors import printable
 from qc.event import Event, now
+from qc.intake.placing import Arrived
 from qc.intake.queue import Waiting
 from qc.intake.roster import Roster
 from qc.intake.scan import stamp_of
@@ -19,31 +19,6 @@ from qc.intake.updates import Stamp
 from qc.intake.writer import peek
 from qc.reading import Level
 from qc.result import Result
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Arrived:
-    """A capture to be measured.
-
-    Attributes
-    ----------
-    path : str
-        Relative to the watched folder.
-    stamp : Stamp
-        Of the content that is complete.
-    at : str
-        When it was first seen; local time with offset, ISO 8601.
-    number : int
-        Number of arrival, in this watch.
-    tried : bool
-        Whether a worker was lost over it before.
-    """
-
-    path: str
-    stamp: Stamp
-    at: str
-    number: int
-    tried: bool = False
 
 
 class Arrivals:

@@ -3,58 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
 
 from qc.errors import printable
 from qc.event import Event, now
 from qc.intake import filing
-from qc.intake.arrivals import Arrivals, Arrived
+from qc.intake.arrivals import Arrivals
 from qc.intake.desk import Desk
 from qc.intake.heart import Heart
 from qc.intake.ledger import Ledger
+from qc.intake.placing import Arrived, Used, captured, events_of, place_of
 from qc.intake.updates import Done, Measured, Update
-from qc.log.keys import key_of, known_as, limits_digest
-from qc.log.rows import Captured
+from qc.log.keys import limits_digest
 from qc.reading import Level, Spec
 from qc.result import Result
 from qc.series.entry import Standing
 from qc.series.make import entry_of
-from qc.series.order import light_of, order_of
-from qc.sheet.sheet import Sheet
 
 BY_OTHERS = ("role", "answered", "accepted", "undone")
 """Kinds of events that other commands write into the log of a running watch."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Used:
-    """What a capture was measured and judged by.
-
-    Attributes
-    ----------
-    sheet : Sheet or None
-        The set sheet with its acceptances.
-    preset : str or None
-        Default limits in place of the sheet's.
-    text : str or None
-        Text of the sheet and of its acceptances.
-    """
-
-    sheet: Sheet | None
-    preset: str | None
-    text: str | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Place:
-    """How a new result stands to what is known of its path and content."""
-
-    content: str
-    before: str | None
-    twin: str | None
-    joined: tuple[str, ...]
-    replaced: tuple[str, ...]
 
 
 class Clerk:
@@ -130,31 +97,12 @@ class Clerk:
         self, arrived: Arrived, result: Result, used: Used, *, took_s: float = 0.0, complaints: str = ""
     ) -> Iterator[Update]:
         """Log a capture and tell it, unless its content was told before."""
-        place = self._place(arrived, result)
+        place = place_of(self._roster, arrived.path, arrived.stamp, result.file.content)
         self._roster.remember(arrived.path, arrived.stamp, place.content)
-        result = replace(
-            result,
-            file=replace(result.file, companions=tuple(Path(path).name for path in place.joined)),
-            replaces=place.replaced[0] if place.replaced else None,
-        )
-        order = order_of(result.camera.settings, arrived.at, result.file.name, arrived.number)
-        light = light_of(result.digest) if result.digest is not None else None
-        captured = Captured(
-            result=result,
-            path=arrived.path,
-            stamp=arrived.stamp,
-            key=key_of(place.content, used.sheet, self._specs),
-            limits=limits_digest(used.sheet, used.preset, self._specs),
-            sheet_text=used.text,
-            complaints=complaints,
-            light=light,
-            order=order,
-            took_s=took_s,
-            arrived_at=arrived.at,
-            replaces=place.replaced,
-        )
-        yield from self._ledger.add(captured)
-        for event in self._events_of(arrived, place):
+        filed = captured(arrived, result, used, place, specs=self._specs, took_s=took_s, complaints=complaints)
+        result, order, light = filed.result, filed.order, filed.light
+        yield from self._ledger.add(filed)
+        for event in events_of(self._roster, arrived.path, place):
             yield from self.say(event)
         if place.twin is not None or place.before == place.content:
             return
@@ -194,34 +142,3 @@ class Clerk:
 
     def _restated(self, standings: Sequence[Standing], *, without: str = "") -> Iterator[Update]:
         yield from self._desk.restated(s for s in standings if s.content != without)
-
-    def _place(self, arrived: Arrived, result: Result) -> _Place:
-        content = known_as(result.file.content, arrived.path, arrived.stamp)
-        before = self._roster.content_of(arrived.path)
-        joined = self._roster.finished_of(arrived.path)
-        kept = before is not None and self._roster.twin_of(arrived.path, before) is not None
-        old = dict.fromkeys((None if kept else before, *(self._roster.content_of(path) for path in joined)))
-        return _Place(
-            content=content,
-            before=before,
-            twin=self._roster.twin_of(arrived.path, content),
-            joined=joined,
-            replaced=tuple(content_before for content_before in old if content_before not in (None, content)),
-        )
-
-    def _events_of(self, arrived: Arrived, place: _Place) -> Iterator[Event]:
-        name = Path(arrived.path).name
-        shown = printable(name)
-
-        def event(kind: str, text: str, level: Level | None = None, **data: str) -> Event:
-            return Event(kind=kind, at=now(), text=text, name=name, content=place.content, level=level, data=data)
-
-        if place.twin is not None:
-            twin = printable(Path(place.twin).name)
-            here = self._roster.is_present(place.twin)
-            how = f"is {twin} once more" if here else f"is {twin} under another name"
-            yield event("duplicate", f"{shown} {how}: not measured again", Level.NOTE, of=place.twin)
-        elif place.before not in (None, place.content):
-            yield event("new_content", f"{shown} holds another capture than before")
-        for path in place.joined:
-            yield event("joined", f"{printable(Path(path).name)} belongs to {shown}")

@@ -52,6 +52,23 @@ def default_out(folder: Path) -> Path:
     return folder.with_name(f"{folder.name}{OUT_SUFFIX}")
 
 
+def folders(folder: str | os.PathLike[str], out: str | os.PathLike[str] | None) -> tuple[Path, Path]:
+    """Return folder of captures and output folder, whole paths, as they may be used together.
+
+    Raises
+    ------
+    UsageError
+        When there is no such folder, or the output would lie in it.
+    """
+    chosen = _absolute(os.fspath(folder))
+    if not chosen.is_dir():
+        raise UsageError(f"{printable(folder)}: no such folder")
+    place = _absolute(os.fspath(out)) if out else default_out(chosen)
+    if place == chosen or chosen in place.parents:
+        raise UsageError(f"{printable(place)}: the output would lie among the captures; name another folder")
+    return chosen, place
+
+
 @contextmanager
 def announce(folder: Path, out: Path) -> Iterator[str | None]:
     """Let commands find this watch while it runs.

@@ -17,15 +17,16 @@ from multiprocessing import Pipe
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from qc.errors import UsageError, printable
+from qc.errors import printable
 from qc.event import Event, now
-from qc.intake.arrivals import Arrivals, Arrived
-from qc.intake.clerk import Clerk, Used
+from qc.intake.arrivals import Arrivals
+from qc.intake.clerk import Clerk
 from qc.intake.desk import Desk
 from qc.intake.heart import Heart
 from qc.intake.intent import Intent
 from qc.intake.ledger import Ledger
-from qc.intake.place import announce
+from qc.intake.place import announce, folders
+from qc.intake.placing import Arrived, Used
 from qc.intake.updates import Done, Early, FirstLook, Job, Update
 from qc.intake.workers import Pool
 from qc.measure import specs as all_specs
@@ -90,15 +91,7 @@ class Watch:
         workers: int = 2,
         limit_s: float = 60.0,
     ) -> None:
-        self.folder = Path(os.path.abspath(folder))  # noqa: PTH100 - a linked folder keeps the name it was given
-        if not self.folder.is_dir():
-            raise UsageError(f"{printable(folder)}: no such folder")
-        beside = self.folder.with_name(f"{self.folder.name}.qc")
-        self.out = Path(os.path.abspath(out)) if out else beside  # noqa: PTH100 - as above
-        if self.out == self.folder or self.folder in self.out.parents:
-            raise UsageError(
-                f"{printable(self.out)}: the output would lie among the captures; name another folder"
-            )
+        self.folder, self.out = folders(folder, out)
         self.specs = tuple(all_specs())
         self.intent = Intent(self.folder, self.out, sheet=Path(sheet) if sheet else None, preset=preset)
         self._preset = preset
@@ -219,7 +212,7 @@ class Watch:
 
     def _used(self, path: str) -> Used:
         sheet = self.intent.for_capture(self.folder / path)
-        return Used(sheet=sheet, preset=self._preset, text=self.intent.text_of(sheet))
+        return Used(sheet=sheet, preset=self._preset, text=self.intent.text_of(sheet), mosaic=self._mosaic)
 
     def _take_in(self, pool: Pool, pause: float) -> Iterator[Update]:
         for message in pool.poll(pause, also=(self._arrivals.wakeup, self._wake_read)):

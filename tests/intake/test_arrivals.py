@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from qc.intake.arrivals import Arrivals, Arrived
+from qc.intake.arrivals import Arrivals
+from qc.intake.placing import Arrived
 from qc.intake.roster import same_shot
 from qc.pipeline import measure_capture, unmeasured
 from qc.result import Result

@@ -1,0 +1,162 @@
+"""What a new result is to the captures that are known: a new one, the same again, another content under its name.
+
+The watch and the check of a whole day both file their results by this, so that their logs say the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from qc.errors import printable
+from qc.event import Event, now
+from qc.intake.roster import Roster
+from qc.intake.updates import Stamp
+from qc.log.keys import key_of, known_as, limits_digest
+from qc.log.rows import Captured
+from qc.reading import Level, Spec
+from qc.result import Result
+from qc.series.order import light_of, order_of
+from qc.sheet.sheet import Sheet
+
+if TYPE_CHECKING:
+    from qc.decode import MosaicHint
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arrived:
+    """A capture to be measured.
+
+    Attributes
+    ----------
+    path : str
+        Relative to the watched folder.
+    stamp : Stamp
+        Of the content that is complete.
+    at : str
+        When it was first seen; local time with offset, ISO 8601.
+    number : int
+        Number of arrival, in this watch.
+    tried : bool
+        Whether a worker was lost over it before.
+    """
+
+    path: str
+    stamp: Stamp
+    at: str
+    number: int
+    tried: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Used:
+    """What a capture was measured and judged by.
+
+    Attributes
+    ----------
+    sheet : Sheet or None
+        The set sheet with its acceptances.
+    preset : str or None
+        Default limits in place of the sheet's.
+    text : str or None
+        Text of the sheet and of its acceptances.
+    mosaic : MosaicHint or None
+        How an unmarked TIFF was read.
+    """
+
+    sheet: Sheet | None
+    preset: str | None
+    text: str | None
+    mosaic: MosaicHint | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """How a result stands to what is known of its path and content.
+
+    Attributes
+    ----------
+    content : str
+        What the capture is known by.
+    before : str or None
+        What its path held before.
+    twin : str or None
+        Another path that holds the same.
+    joined : tuple of str
+        Paths of the finished pictures that belong to it.
+    replaced : tuple of str
+        Contents that it stands for from now on.
+    """
+
+    content: str
+    before: str | None
+    twin: str | None
+    joined: tuple[str, ...]
+    replaced: tuple[str, ...]
+
+
+def place_of(roster: Roster, path: str, stamp: Stamp, content: str | None) -> Place:
+    """Return how a result with a content (None: it could not be read) stands to what a roster knows."""
+    content = known_as(content, path, stamp)
+    before = roster.content_of(path)
+    joined = roster.finished_of(path)
+    kept = before is not None and roster.twin_of(path, before) is not None
+    old = dict.fromkeys((None if kept else before, *(roster.content_of(one) for one in joined)))
+    return Place(
+        content=content,
+        before=before,
+        twin=roster.twin_of(path, content),
+        joined=joined,
+        replaced=tuple(one for one in old if one not in (None, content)),
+    )
+
+
+def captured(
+    arrived: Arrived,
+    result: Result,
+    used: Used,
+    place: Place,
+    *,
+    specs: Sequence[Spec],
+    took_s: float = 0.0,
+    complaints: str = "",
+    events: Sequence[Event] = (),
+) -> Captured:
+    """Return what the log is to hold of a capture; its result says what joined it and what it replaces."""
+    facts = replace(result.file, companions=tuple(Path(path).name for path in place.joined))
+    result = replace(result, file=facts, replaces=place.replaced[0] if place.replaced else None)
+    return Captured(
+        result=result,
+        path=arrived.path,
+        stamp=arrived.stamp,
+        key=key_of(place.content, used.sheet, specs, mosaic=used.mosaic),
+        limits=limits_digest(used.sheet, used.preset, specs),
+        sheet_text=used.text,
+        complaints=complaints,
+        light=light_of(result.digest) if result.digest is not None else None,
+        order=order_of(result.camera.settings, arrived.at, result.file.name, arrived.number),
+        took_s=took_s,
+        events=tuple(events),
+        arrived_at=arrived.at,
+        replaces=place.replaced,
+    )
+
+
+def events_of(roster: Roster, path: str, place: Place) -> Iterator[Event]:
+    """Yield what has to be told of a result besides what was measured."""
+    name = Path(path).name
+    shown = printable(name)
+
+    def event(kind: str, text: str, level: Level | None = None, **data: str) -> Event:
+        return Event(kind=kind, at=now(), text=text, name=name, content=place.content, level=level, data=data)
+
+    if place.twin is not None:
+        twin = printable(Path(place.twin).name)
+        how = f"is {twin} once more" if roster.is_present(place.twin) else f"is {twin} under another name"
+        yield event("duplicate", f"{shown} {how}: not measured again", Level.NOTE, of=place.twin)
+    elif place.before not in (None, place.content):
+        yield event("new_content", f"{shown} holds another capture than before")
+    for one in place.joined:
+        yield event("joined", f"{printable(Path(one).name)} belongs to {shown}")
