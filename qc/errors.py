@@ -12,6 +12,7 @@
     │   └── UnreadableError     not a picture, a directory, locked  state "unreadable"
     ├── SheetError              a set sheet has mistakes; `.problems` lists them all
     ├── LogError                the log cannot be opened, read or written; `.path`, `.cause`
+    ├── WorkerLostError         a worker process died or was stopped over its work; `.retry`, `.complaints`
     └── UsageError              a wrong call: unknown reading, frames that cannot be compared
 
 The text of an error is one line that names the file and the cause; commands
@@ -126,6 +127,25 @@ class LogError(QcError):
 
     def __str__(self) -> str:
         return f"{printable(self.path)}: {self.cause}"
+
+
+class WorkerLostError(QcError):
+    """A worker process died over its work, or took too long and was stopped.
+
+    Parameters
+    ----------
+    cause : str
+        How, in words.
+    retry : bool
+        Whether trying once more could help.
+    complaints : str
+        What it wrote to its standard error before.
+    """
+
+    def __init__(self, cause: str, *, retry: bool = False, complaints: str = "") -> None:
+        self.retry = retry
+        self.complaints = complaints
+        super().__init__(cause)
 
 
 class UsageError(QcError):

@@ -21,6 +21,7 @@ KINDS: Mapping[str, str] = {
     "new_content": "a name that is known holds a new capture",
     "joined": "a further file of a capture came, such as the JPEG beside a raw",
     "vanished": "a capture went away before it was measured",
+    "gone": "a capture that is in the log is not in the folder any more; it stays in the log",
     "first_look": "wholeness, settings and highlights of a capture are known; the rest follows",
     "series": "a finding about several captures was made, changed or cleared when a late frame came",
     "folder_lost": "the watched folder cannot be read",

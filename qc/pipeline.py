@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from qc.container import Loaded
     from qc.decode import MosaicHint
     from qc.digest import Digest
     from qc.frame import Frame
@@ -64,7 +65,7 @@ class _Opened:
 
 
 def measure_capture(
-    path: AnyPath,
+    path: AnyPath | Loaded,
     sheet: Sheet | None = None,
     *,
     preset: str | None = None,
@@ -79,8 +80,8 @@ def measure_capture(
 
     Parameters
     ----------
-    path : str, bytes or os.PathLike
-        The capture; opened read-only, once.
+    path : str, bytes, os.PathLike or Loaded
+        The capture; opened read-only, once. One that was read already (`qc.container.load`) is not opened again.
     sheet : Sheet or None
         Zones and limits, as `qc.read_sheet` returns them; without it nothing of taste is judged.
     preset : str or None
@@ -106,7 +107,7 @@ def measure_capture(
 
 
 def measure_stages(
-    path: AnyPath,
+    path: AnyPath | Loaded,
     sheet: Sheet | None = None,
     *,
     preset: str | None = None,
@@ -199,14 +200,15 @@ def rejudge(result: Result, sheet: Sheet | None = None, *, preset: str | None = 
     return replace(result, findings=findings, verdict=verdict, sheet_name=about[0], sheet_digest=about[1])
 
 
-def _open(path: AnyPath, decoder: str, mosaic: MosaicHint | None) -> _Opened:
-    from qc.container import inspect, load
+def _open(source: AnyPath | Loaded, decoder: str, mosaic: MosaicHint | None) -> _Opened:
+    from qc.container import Loaded, inspect, load
     from qc.decode import decode
 
+    path = source.path if isinstance(source, Loaded) else source
     file = FileFacts(path=os.fsdecode(path), name=Path(os.fsdecode(path)).name)
     camera = CameraFacts()
     try:
-        loaded = load(path)
+        loaded = source if isinstance(source, Loaded) else load(source)
         file = replace(file, bytes=loaded.size, content=loaded.content, sha256=loaded.sha256)
         container = inspect(loaded.data, name=loaded.name)
         camera = CameraFacts(settings=container.camera)
