@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from qc.measure import specs as all_specs
 from qc.pipeline import measure_capture
+from qc.rehearse.bottles import next_set
 from qc.rehearse.day import Planned, plan, shoot_day
 from qc.rehearse.faults import LAMP, Fault
 from qc.series.entry import Entry, Standing
@@ -18,6 +21,8 @@ from qc.series.run import fold
 from tests.watch.days import ALARMS, EVERY, alarms, expected, explain
 
 pytestmark = pytest.mark.timeout(300)
+
+SMALL = (200, 300)
 
 
 def folded(day: Sequence[Planned], folder: Path, size: tuple[int, int]) -> dict[str, Standing]:
@@ -34,27 +39,36 @@ def folded(day: Sequence[Planned], folder: Path, size: tuple[int, int]) -> dict[
     return {names[s.content]: s for s in fold(tuple(entries.values()), specs=specs)}
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
-def test_a_day_gives_the_alarms_that_were_planted_and_no_others(seed: int, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("seed", "size"), [(1, (400, 600)), (2, SMALL), (3, SMALL)])
+def test_a_day_gives_the_alarms_that_were_planted_and_no_others(
+    seed: int, size: tuple[int, int], tmp_path: Path
+) -> None:
     day = plan(seed, 66, EVERY)
-    standings = folded(day, tmp_path, (400, 600))
+    standings = folded(day, tmp_path, size)
     assert alarms(standings) == expected(day), explain(standings)
 
 
 def test_a_day_without_faults_gives_no_alarm(tmp_path: Path) -> None:
-    standings = folded(plan(11, 80), tmp_path, (400, 600))
+    standings = folded(plan(11, 80), tmp_path, SMALL)
+    assert alarms(standings) == {}, explain(standings)
+
+
+def test_other_bottles_in_every_frame_are_no_alarm(tmp_path: Path) -> None:
+    rng = np.random.default_rng(4)
+    day = [replace(frame, bottles=next_set(None, rng), setup=frame.noise) for frame in plan(4, 40)]
+    standings = folded(day, tmp_path, SMALL)
     assert alarms(standings) == {}, explain(standings)
 
 
 def test_a_misfire_in_a_bright_room_is_one_too(tmp_path: Path) -> None:
     day = plan(12, 40, (Fault.MISFIRE, Fault.TWO_MISFIRES), room=LAMP)
-    standings = folded(day, tmp_path, (400, 600))
+    standings = folded(day, tmp_path, SMALL)
     assert alarms(standings) == expected(day), explain(standings)
 
 
 def test_the_first_reason_names_what_was_planted(tmp_path: Path) -> None:
     day = plan(13, 45, (Fault.MISFIRE, Fault.SETTING, Fault.CUT, Fault.AMBIENT, Fault.WEAK))
-    standings = folded(day, tmp_path, (400, 600))
+    standings = folded(day, tmp_path, SMALL)
     first = {name: standing.causes[0].reading for name, standing in standings.items() if standing.level in ALARMS}
     codes = {
         Fault.MISFIRE: "no_flash",
