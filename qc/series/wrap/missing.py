@@ -169,8 +169,8 @@ def _of_restarts(run: Run, whose: str) -> Iterator[DayFinding]:
     pairs = [(before[-1], after[0]) for before, after in pairwise(stretches)]
     if pairs:
         places = [f"{printable(a.name)} to {printable(b.name)}" for a, b in pairs]
-        text = f"the counter{whose} jumps from {_listed(places)} (by more than {FAR}, or back): it was set anew, or"
-        text += " another card was put in; no number between is called missing"
+        text = f"the counter{whose} jumps from {_listed(places)} (by more than {FAR}, or back): it was set anew,"
+        text += " or another card was put in; no number between is called missing"
         contents = dict.fromkeys(frame.content for pair in pairs for frame in pair)
         jumps = [[a.name, b.name] for a, b in pairs]
         yield finding(COUNTER_RESTARTED, Level.NOTE, text, contents, jumps=jumps, body=run.body)

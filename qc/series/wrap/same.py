@@ -28,7 +28,7 @@ def same_content(day: Day) -> Iterator[DayFinding]:
     copied: dict[tuple[str, ...], list[Taken]] = defaultdict(list)
     for taken in day.captures:
         paths = [PurePath(path) for path in _held(taken, renamed)]
-        names = sorted({path.name for path in paths})
+        names = sorted({path.name for path in paths}, key=_frames_first)
         folders = tuple(sorted({str(path.parent) for path in paths}))
         if len(names) > 1:
             yield _under_names(taken, names)
@@ -103,6 +103,11 @@ def _renamed(day: Day) -> set[tuple[str, str]]:
 def _held(taken: Taken, renamed: set[tuple[str, str]]) -> list[str]:
     logged = taken.logged
     return [path for path in logged.held or (logged.path,) if (logged.content, path) not in renamed]
+
+
+def _frames_first(name: str) -> tuple[bool, str]:
+    counter = counter_of(name)
+    return counter is None or counter.copy, name
 
 
 def _which(captures: list[Taken]) -> str:

@@ -133,7 +133,7 @@ def test_two_bodies_in_one_folder_count_apart_and_are_named() -> None:
 
 def test_a_file_without_a_serial_number_is_of_the_one_body_of_its_model() -> None:
     frames = counted(1, 2, 4, 5)
-    assert texts(day([*frames, logged(3, "SB_0003.JPG", settings=with_camera(serial=None))])) == []
+    assert texts(day([*frames, logged(30, "SB_0003.JPG", settings=with_camera(serial=None))])) == []
 
 
 def test_a_body_without_a_serial_number_counts_by_make_and_model() -> None:
@@ -160,8 +160,8 @@ def test_a_gap_of_more_than_200_is_a_restart_and_nothing_is_missing() -> None:
     (found,) = missing(day(counted(1, 2, 204, 205)))
     assert (found.code, found.level) == ("counter_restarted", Level.NOTE)
     assert found.text == (
-        "the counter jumps from SB_0002 to SB_0204 (by more than 200, or back): it was set anew, or another card was "
-        "put in; no number between is called missing"
+        "the counter jumps from SB_0002 to SB_0204 (by more than 200, or back): it was set anew, or another card "
+        "was put in; no number between is called missing"
     )
     assert found.data["jumps"] == [["SB_0002", "SB_0204"]]
 
