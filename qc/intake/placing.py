@@ -149,13 +149,14 @@ def events_of(roster: Roster, path: str, place: Place) -> Iterator[Event]:
     name = Path(path).name
     shown = printable(name)
 
-    def event(kind: str, text: str, level: Level | None = None, **data: str) -> Event:
+    def event(kind: str, text: str, level: Level | None = None, **data: object) -> Event:
         return Event(kind=kind, at=now(), text=text, name=name, content=place.content, level=level, data=data)
 
     if place.twin is not None:
         twin = printable(Path(place.twin).name)
-        how = f"is {twin} once more" if roster.is_present(place.twin) else f"is {twin} under another name"
-        yield event("duplicate", f"{shown} {how}: not measured again", Level.NOTE, of=place.twin)
+        renamed = not roster.is_present(place.twin)
+        text = f"{shown} is {twin} {'under another name' if renamed else 'once more'}: not measured again"
+        yield event("duplicate", text, Level.NOTE, of=place.twin, renamed=renamed)
     elif place.before not in (None, place.content):
         yield event("new_content", f"{shown} holds another capture than before")
     for one in place.joined:

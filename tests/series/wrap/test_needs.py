@@ -77,7 +77,7 @@ def test_a_frame_that_was_tested_is_a_dark_frame() -> None:
 
 def test_a_role_a_named_frame_or_a_patch_that_was_read_is_enough() -> None:
     frames = [needing("patch", "clean plate", "baseline", number=number) for number in (1, 2, 3)]
-    roles = {
+    roles: Any = {
         "SB_0001": {"purpose": Purpose.PATCH},
         "SB_0002": {"purpose": Purpose.CLEAN_PLATE},
         "SB_0003": {"purpose": Purpose.BASELINE},

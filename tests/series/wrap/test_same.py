@@ -62,9 +62,9 @@ def test_a_capture_that_one_path_holds_is_no_copy() -> None:
 
 
 def test_a_file_that_was_renamed_is_no_copy() -> None:
-    told = event("duplicate", "best.dng", content=content(30), data={"of": "SB_0030.dng", "renamed": "yes"})
+    told = event("duplicate", "best.dng", content=content(30), data={"of": "SB_0030.dng", "renamed": True})
     assert of_content(day([at(30, "SB_0030.dng", "best.dng")], events=[told])) == []
-    other = event("duplicate", "best.dng", content=content(30), data={"of": "SB_0030.dng"})
+    other = event("duplicate", "best.dng", content=content(30), data={"of": "SB_0030.dng", "renamed": False})
     assert len(of_content(day([at(30, "SB_0030.dng", "best.dng")], events=[other]))) == 1
 
 
