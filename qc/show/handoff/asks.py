@@ -1,4 +1,4 @@
-"""What the day asks a person to do about its frames: causes, worst first, each with the frames that have it."""
+"""What the day asks a person to do about its frames: causes, each with the frames that have it."""
 
 from __future__ import annotations
 
@@ -8,10 +8,13 @@ from itertools import groupby
 
 from qc.day import Taken
 from qc.reading import Level, ReadingSpec, Spec
-from qc.result import Cause
+from qc.result import STATES, Cause
 from qc.series.entry import Purpose
+from qc.series.findings import ORIGIN, SETTINGS_CHANGED
 from qc.show.handoff.table import readings_of
 from qc.show.text import clean, time_of
+
+FILE_STATE = "file.state"
 
 RUN = 3
 """Frames one after the other from which on only the first and the last are named."""
@@ -49,28 +52,29 @@ class _Has:
 
 
 def asks(captures: Sequence[Taken], *, level: Level, specs: Sequence[Spec]) -> tuple[Ask, ...]:
-    """Return what stands against the frames of a set that stand at a level.
+    """Return what stands against the frames of a set at a level.
 
     Parameters
     ----------
     captures : sequence of Taken
         Of one set, in the order taken.
     level : Level
-        Only frames that stand at it, and only causes of it: what is milder is not said of a frame at halt.
+        Only causes of it. Of a frame that stands at a graver one only what several frames show together is told,
+        such as a setting that changed: it may be why.
     specs : sequence of Spec
         The measurements.
 
     Returns
     -------
     tuple of Ask
-        As the causes come in the frames; those of more frames first.
+        Those of most frames first, else as they come in the frames.
     """
     known = {reading.name: reading for spec in specs for reading in spec.readings}
     groups: dict[tuple[str, str | None], list[_Has]] = {}
     for nth, taken in enumerate(captures):
-        for cause in taken.standing.causes if taken.standing.level is level else ():
-            if cause.level is level:
-                groups.setdefault(_same(cause), []).append(_Has(nth, taken, cause))
+        for cause in taken.standing.causes:
+            if cause.level is level and (taken.standing.level is level or cause.origin == ORIGIN):
+                groups.setdefault(_same(cause, taken), []).append(_Has(nth, taken, cause))
     told = [_ask(level, has, known) for has in groups.values()]
     return tuple(sorted(told, key=lambda ask: -ask.count))
 
@@ -100,17 +104,28 @@ def clock_of(taken: Taken) -> str:
     return time if time[:1].isdigit() else ""
 
 
-def _same(cause: Cause) -> tuple[str, str | None]:
-    # what is wrong with files differs from one to the next and is no one cause
-    return (cause.text if cause.reading == "file.state" else cause.reading), cause.zone
+def _same(cause: Cause, taken: Taken) -> tuple[str, str | None]:
+    """Return what causes have in common that are told together."""
+    if cause.reading == FILE_STATE:
+        return taken.entry.state, None
+    return (cause.text if cause.reading == SETTINGS_CHANGED else cause.reading), cause.zone
 
 
 def _ask(level: Level, has: Sequence[_Has], known: Mapping[str, ReadingSpec]) -> Ask:
     worst = max(has, key=lambda one: _badness(one, known))
-    alike = len({one.cause.text for one in has}) == 1
-    said = clean(worst.cause.text) + ("" if alike else " at worst")
+    said = _said(worst)
+    if any(_said(one) != said for one in has):
+        said += " at worst" if worst.cause.reading in known else ", and the like"
     frames = _frames([(one.nth, one.taken) for one in has])
     return Ask(level=level, text=said, frames=frames, count=len(has))
+
+
+def _said(has: _Has) -> str:
+    if has.cause.reading == FILE_STATE:
+        return f"{has.taken.entry.state}: {STATES[has.taken.entry.state]}"
+    test = has.taken.logged.ambient
+    of_test = test is not None and any(cause == has.cause for cause in test.verdict.causes)
+    return f"ambient test: {clean(has.cause.text)}" if of_test else clean(has.cause.text)
 
 
 def _badness(has: _Has, known: Mapping[str, ReadingSpec]) -> float:
@@ -142,5 +157,5 @@ def _one(taken: Taken) -> str:
 
 def _run(row: Sequence[Taken]) -> str:
     clocks = list(dict.fromkeys(filter(None, (clock_of(row[0]), clock_of(row[-1])))))
-    when = f", {'–'.join(clocks)}" if clocks else ""
-    return f"{name_of(row[0])} to {name_of(row[-1])} ({len(row)} frames{when})"
+    when = f",\N{NO-BREAK SPACE}{'–'.join(clocks)}" if clocks else ""
+    return f"{name_of(row[0])} to {name_of(row[-1])} ({len(row)}\N{NO-BREAK SPACE}frames{when})"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from qc.reading import Finding, Region
+from qc.reading import Region
 from qc.result import Result
 from qc.sheet.sheet import Sheet
 from qc.sheet.zones import Role
@@ -14,8 +14,11 @@ from qc.show.handoff.places import spoken_place
 from qc.words import spoken_number
 
 SMALL = 0.01
-"""Area in % of the frame under which a clipped place outside of the protected zones is only counted: 6,000 pixels
-of 60 megapixels. Our own choice."""
+"""Area in % of the frame under which a clipped place outside of the protected zones is only summed, and does not
+put a frame on the list by itself: 6,000 pixels of 60 megapixels. Our own choice."""
+
+LEAST = 0.01
+"""Smallest number that is said, %; ``frames.jsonl`` has the rest."""
 
 _NAMES = {"R": "red", "G": "green", "B": "blue"}
 
@@ -48,13 +51,12 @@ def burnt_lines(result: Result, sheet: Sheet | None) -> Iterator[str]:
     yield from _places(large)
     if large and small:
         area = sum(region.area for region in small)
-        places = "1 small place" if len(small) == 1 else f"{len(small)} small places"
-        yield f"Besides, {places} of together {_percent(area)} of the picture."
-    yield from (f"{prose(f.text)}." for f in result.findings if _is_said(f, large))
-
-
-def _is_said(finding: Finding, large: list[Region]) -> bool:
-    return finding.code == "allow_exceeded" or (finding.code == "more_regions" and bool(large))
+        places = "a small place" if len(small) == 1 else "small places, together"
+        yield f"Besides, {places} {_percent(area)} of the picture."
+    yield from (f"{prose(f.text)}." for f in result.findings if f.code == "more_regions" and large)
+    # an intended place is told where there is more of it than was allowed
+    beyond = [c for c in result.verdict.causes if roles.get(c.zone or "") in _INTENDED and c.limit is not None]
+    yield from (f"More than intended: {prose(c.text)}." for c in beyond if c.reading.startswith("highlights."))
 
 
 def _places(regions: Iterable[Region]) -> Iterator[str]:
@@ -82,5 +84,4 @@ def _how(region: Region) -> str:
 
 
 def _percent(area: float) -> str:
-    shown = spoken_number(area, 3 if area < 0.1 else 2)
-    return f"less than {spoken_number(0.001, 3)} %" if not float(shown) else f"{shown} %"
+    return f"under {LEAST} %" if area < LEAST else f"{spoken_number(area, 2)} %"

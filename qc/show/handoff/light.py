@@ -10,11 +10,16 @@ from qc.reading import Reading, Spec
 from qc.result import Result
 from qc.show.handoff.asks import name_of
 from qc.show.handoff.markdown import code, prose
+from qc.words import counted, spoken_number
 
 UNDER, WORST, SHIFT = "ambient.stops_under", "ambient.worst_stops_under", "ambient.colour_shift"
 KELVIN, TINT = "ambient.temperature", "ambient.tint"
 
 _PATCH = ("cast.chroma", "cast.delta_a", "cast.delta_b", "cast.warm_cool", "cast.green_magenta")
+SEEN = 1.0
+"""Cast of a patch, CIELAB, from which on a frame is told by itself: about what is just visible side by side. Our
+own choice."""
+
 _GAINS = ("cast.gain_red", "cast.gain_blue")
 
 
@@ -38,7 +43,7 @@ def ambient_lines(dark: Taken, specs: Sequence[Spec]) -> Iterator[str]:
     test = dark.logged.ambient
     assert test is not None
     said = _Said(test, specs)
-    against = f", by {code(name_of(dark))}"
+    against = f", measured with {code(name_of(dark))}"
     whole = said.of((UNDER, WORST, SHIFT), None)
     yield f"Ambient light{against}: {whole}." if whole else f"Ambient light{against}: {said.why(UNDER)}."
     colour = said.of((KELVIN, TINT), None)
@@ -59,20 +64,57 @@ def patch_lines(result: Result, specs: Sequence[Spec], *, declared: bool) -> Ite
     specs : sequence of Spec
         The measurements.
     declared : bool
-        Whether the frame was given the role: then a patch that cannot be used is told too.
+        Whether the frame was given the role. Otherwise a patch that cannot be used, or is off by less than `SEEN`,
+        is nothing to tell of this frame.
     """
     said = _Said(result, specs)
-    references = {f.zone: f.data.get("reference") for f in result.findings if f.code == "patch_reference"}
+    references = _references(result)
     for zone in said.zones(_PATCH):
         told, gains = said.of(_PATCH, zone), said.of(_GAINS, zone)
-        if not told and declared:
-            yield f"Patch **{prose(zone)}** cannot be used: {said.why(_PATCH[0], zone)}."
-        elif told:
-            reference = references.get(zone) or "neutral"
-            aim = "neutral" if reference == "neutral" else f"what it should be ({prose(str(reference))})"
-            yield f"Patch **{prose(zone)}**: {told}." + (
-                f" {gains[0].upper()}{gains[1:]} make it {aim}, green kept." if gains else ""
-            )
+        cast = said.value(_PATCH[0], zone)
+        if cast is None:
+            if declared:
+                yield f"Patch **{prose(zone)}** cannot be used: {said.why(_PATCH[0], zone)}."
+        elif declared or cast >= SEEN:
+            aim = _aim(references.get(zone))
+            yield f"Patch **{prose(zone)}**: {told}." + (f" {_capital(gains)} make it {aim}." if gains else "")
+
+
+def patch_span(captures: Sequence[Taken], specs: Sequence[Spec]) -> Iterator[str]:
+    """Yield for each patch that stays in the picture what it says over all frames, in one sentence."""
+    values: dict[str, list[tuple[float, ...]]] = {}
+    references: dict[str | None, object] = {}
+    for taken in captures:
+        said = _Said(taken.logged.result, specs)
+        references |= _references(taken.logged.result)
+        for zone in said.zones(_PATCH[:1]):
+            row = [said.value(name, zone) for name in (_PATCH[0], *_GAINS)]
+            if None not in row:
+                values.setdefault(zone, []).append(tuple(value for value in row if value is not None))
+    for zone, rows in values.items():
+        cast, red, blue = zip(*rows, strict=True)
+        most, frames = spoken_number(max(cast), 1), counted(len(rows), "frame")
+        gains = f"{_span('red', red)} and {_span('blue', blue)} make it {_aim(references.get(zone))}"
+        below = f" Frames with a cast of {SEEN:g} and more are told below." if max(cast) >= SEEN else ""
+        yield f"Patch **{prose(zone)}** in {frames}: cast {most} at most. {_capital(gains)}.{below}"
+
+
+def _references(result: Result) -> dict[str | None, object]:
+    return {f.zone: f.data.get("reference") for f in result.findings if f.code == "patch_reference"}
+
+
+def _span(colour: str, gains: Sequence[float]) -> str:
+    ends = dict.fromkeys(spoken_number(gain, 3) for gain in (min(gains), max(gains)))
+    return f"{colour} × {' to '.join(ends)}"
+
+
+def _aim(reference: object) -> str:
+    known = reference is None or reference == "neutral"
+    return "neutral, green kept" if known else f"what it should be ({prose(str(reference))}), green kept"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 class _Said:
@@ -99,6 +141,11 @@ class _Said:
                 if reading is not None and reading.value is not None and reading.name in self._known
             )
         )
+
+    def value(self, name: str, zone: str | None) -> float | None:
+        """Return the number of a reading; None where it has none, or there is no such reading."""
+        reading = self._readings.get((name, zone))
+        return None if reading is None else reading.value
 
     def why(self, name: str, zone: str | None = None) -> str:
         """Return why a reading has no value."""

@@ -7,6 +7,7 @@ is nothing to say is not listed; how many there are of those is said for each se
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import groupby
 
 from qc.day import Day, Taken
 from qc.reading import Spec
@@ -18,6 +19,7 @@ from qc.show.handoff.asks import clock_of, name_of
 from qc.show.handoff.burnt import burnt_lines
 from qc.show.handoff.markdown import code, prose
 from qc.show.text import settings_line
+from qc.words import counted
 
 _ROLES: Mapping[Purpose, str] = {
     Purpose.LEAVE_OUT: "Left out, not part of the series",
@@ -50,13 +52,21 @@ def _set(
     yield from ("", f"## {prose(one.name)}", "")
     yield from _roles(one)
     patched = any(taken.entry.purpose is Purpose.PATCH for taken in one.captures)
-    quiet = 0
-    for taken in one.captures:
-        told = list(_frame(taken, sheets, tests, specs, patched=patched))
-        quiet += not told
-        yield from (*_heading(taken), *(f"- {line}" for line in told)) if told else ()
+    if not patched:
+        yield from (f"- {line}" for line in light.patch_span(_in_series(one), specs))
+    told = [(taken, tuple(_frame(taken, sheets, tests, specs))) for taken in one.captures]
+    # frames in a row of which the same is to be said are told together
+    for (lines, settings), row in groupby(told, key=lambda each: (each[1], settings_line(each[0].logged.result))):
+        if lines:
+            yield from ("", f"### {_names([taken for taken, _ in row])}", "", prose(settings), "")
+            yield from (f"- {line}" for line in lines)
+    quiet = sum(not lines for _, lines in told)
     if quiet:
-        yield from ("", f"{_frames(quiet)} of this set with nothing to say here.")
+        yield from ("", f"{counted(quiet, 'frame')} of this set with nothing to say here.")
+
+
+def _in_series(one: Set) -> list[Taken]:
+    return [taken for taken in one.captures if taken.entry.purpose not in (Purpose.LEAVE_OUT, Purpose.DARK)]
 
 
 def _roles(one: Set) -> Iterator[str]:
@@ -66,33 +76,24 @@ def _roles(one: Set) -> Iterator[str]:
             yield f"- {said}: {', '.join(names)}"
 
 
-def _heading(taken: Taken) -> Iterator[str]:
-    clock = clock_of(taken)
-    yield from ("", f"### {code(name_of(taken))}" + (f", {clock}" if clock else ""), "")
-    yield f"{prose(settings_line(taken.logged.result))}"
-    yield ""
+def _names(row: Sequence[Taken]) -> str:
+    names = ", ".join(code(name_of(taken)) for taken in row)
+    clocks = list(dict.fromkeys(filter(None, (clock_of(row[0]), clock_of(row[-1])))))
+    return f"{names}, {'–'.join(clocks)}" if clocks else names
 
 
 def _frame(
-    taken: Taken,
-    sheets: Mapping[str, Sheet],
-    tests: Mapping[str, tuple[Taken, ...]],
-    specs: Sequence[Spec],
-    *,
-    patched: bool,
+    taken: Taken, sheets: Mapping[str, Sheet], tests: Mapping[str, tuple[Taken, ...]], specs: Sequence[Spec]
 ) -> Iterator[str]:
     if taken.entry.purpose is Purpose.LEAVE_OUT:
         return
-    file = taken.logged.result.file
-    if file.state != "whole":
-        yield f"The file is {file.state}" + (f": {prose(file.detail)}." if file.detail else ".")
+    result = taken.logged.result
+    if result.file.state != "whole":
+        detail = f": {prose(result.file.detail)}" if result.file.detail else ""
+        yield f"The file is {result.file.state}{detail}."
     if taken.entry.purpose is not Purpose.DARK:
-        yield from burnt_lines(taken.logged.result, sheets.get(taken.logged.result.sheet_digest or ""))
+        yield from burnt_lines(result, sheets.get(result.sheet_digest or ""))
     for dark in tests.get(taken.entry.content, ()):
         yield from light.ambient_lines(dark, specs)
-    if not patched or taken.entry.purpose is Purpose.PATCH:
-        yield from light.patch_lines(taken.logged.result, specs, declared=patched)
-
-
-def _frames(count: int) -> str:
-    return "1 frame" if count == 1 else f"{count} frames"
+    if taken.entry.purpose is not Purpose.DARK:
+        yield from light.patch_lines(result, specs, declared=taken.entry.purpose is Purpose.PATCH)
