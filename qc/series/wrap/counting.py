@@ -10,6 +10,7 @@ from qc.errors import printable
 from qc.series.entry import Purpose
 from qc.series.wrap.missing import Gap, gaps
 from qc.series.wrap.sheets import Set, sets_of
+from qc.series.wrap.times import recorded
 
 if TYPE_CHECKING:
     from qc.day import Day
@@ -25,7 +26,8 @@ class Count:
     name : str
         Of the set.
     first, last : str
-        File names of the first and last capture in the order taken, as the operating system gives names.
+        File names of the first and last capture in the order taken, as the operating system gives names; those
+        without a recorded time stand where they arrived and count only where no capture has one.
     captures : int
         How many there are, a content counted once.
     whole : int
@@ -80,12 +82,13 @@ def counts(day: Day, sheets: Mapping[str, Sheet]) -> tuple[Count, ...]:
 
 def _count(one: Set, found: tuple[Gap, ...]) -> Count:
     entries = [taken.entry for taken in one.captures]
+    timed = [entry for entry in entries if recorded(entry) is not None] or entries
     contents = {entry.content for entry in entries}
     broken = tuple((entry.name, str(entry.state)) for entry in entries if entry.state != "whole")
     return Count(
         name=one.name,
-        first=entries[0].name,
-        last=entries[-1].name,
+        first=timed[0].name,
+        last=timed[-1].name,
         captures=len(entries),
         whole=len(entries) - len(broken),
         not_whole=broken,

@@ -38,5 +38,13 @@ def test_a_gap_belongs_to_the_set_of_the_capture_before_it_and_what_is_explained
     assert (back.name, back.captures, back.missing, back.text) == ("back", 2, 0, "")
 
 
+def test_a_file_without_a_time_is_neither_first_nor_last() -> None:
+    frames = [logged(1), logged(2), logged(3, taken=None, state="truncated", arrival=3599)]
+    (one,) = counts(day(frames), {})
+    assert (one.first, one.last) == ("SB_0001.dng", "SB_0002.dng")
+    (alone,) = counts(day([logged(3, taken=None)]), {})
+    assert (alone.first, alone.last) == ("SB_0003.dng", "SB_0003.dng")
+
+
 def test_a_day_without_captures_has_no_counts() -> None:
     assert counts(day([]), {}) == ()
