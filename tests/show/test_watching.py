@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len
@@ -13,6 +14,7 @@ from qc.show.text import COLUMN, PLAIN
 from qc.show.watching import words
 from qc.show.watching.board import Board
 from qc.show.watching.layout import Paper, line, plain_line, widest
+from qc.show.watching.words import clause
 from tests.sheet.toys import SPECS
 from tests.show.papers import NAMES, PAPERS
 from tests.show.scripted_day import (
@@ -172,3 +174,17 @@ def test_the_closing_summary_names_at_most_four_of_a_level() -> None:
     many = {str(n): (f"{n}.dng", Level.WARN) for n in range(9)}
     assert words.closing(many, "out")[1] == "warn: 0.dng, 1.dng, 2.dng, 3.dng and 5 more"
     assert words.closing({}, "out")[:2] == ("0 frames", "no halt, no warn")
+
+
+@pytest.mark.parametrize(
+    ("text", "first"),
+    [
+        ("label burnt 0.8 %", "label burnt 0.8 %"),
+        ("seal: sharpness not read: 166 px of ridges are no isolated edges", "seal: sharpness not read"),
+        ("truncated: 288,470 bytes are there, its directories reach to byte 480,562", "truncated"),
+        ("no flash in 2 frames in a row: SB_0013.dng and SB_0014.dng", "no flash in 2 frames in a row"),
+        ("no flash in this frame; ambient 10.2 stops under the flash", "no flash in this frame"),
+    ],
+)
+def test_a_cause_that_is_repeated_keeps_what_it_is_known_by(text: str, first: str) -> None:
+    assert clause(text) == first

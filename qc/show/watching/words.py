@@ -181,8 +181,12 @@ def closing(
 
 
 def clause(text: str) -> str:
-    """Return the first clause of a cause: enough to know it again."""
-    return re.split(r"(?:: |; |, | \()", text, maxsplit=1)[0]
+    """Return the first clause of a cause: enough to know it again.
+
+    A place before it belongs to it: "seal: sharpness not read" of "seal: sharpness not read: no isolated edges".
+    """
+    place, *said = re.split(r"; |, | \(", text, maxsplit=1)[0].split(": ")
+    return f"{place}: {said[0]}" if len(said) > 1 else place
 
 
 def stem(name: str) -> str:
