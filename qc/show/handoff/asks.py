@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from qc.day import Taken
+from qc.day import Day, Taken
 from qc.reading import Level, ReadingSpec, Spec
 from qc.result import STATES, Cause
-from qc.series.entry import Purpose
 from qc.series.findings import ORIGIN, SETTINGS_CHANGED
+from qc.series.wrap import causes
 from qc.show.handoff.table import readings_of
 from qc.show.text import clean, time_of
 
@@ -67,30 +67,24 @@ def asks(captures: Sequence[Taken], *, level: Level, specs: Sequence[Spec]) -> t
     Returns
     -------
     tuple of Ask
-        Those of most frames first, else as they come in the frames.
+        In the order of `qc.series.wrap.causes`: what a person must know first comes first.
     """
     known = {reading.name: reading for spec in specs for reading in spec.readings}
-    groups: dict[tuple[str, str | None], list[_Has]] = {}
-    for nth, taken in enumerate(captures):
-        for cause in taken.standing.causes:
-            if cause.level is level and (taken.standing.level is level or cause.origin == ORIGIN):
-                groups.setdefault(_same(cause, taken), []).append(_Has(nth, taken, cause))
-    told = [_ask(level, has, known) for has in groups.values()]
-    return tuple(sorted(told, key=lambda ask: -ask.count))
+    places = {taken.entry.content: (nth, taken) for nth, taken in enumerate(captures)}
+    told = []
+    for group in causes(Day(captures=tuple(captures)), specs=specs):
+        each = [_Has(*places[content], cause) for content, cause in group.frames if group.level is level]
+        alike: dict[str, list[_Has]] = {}
+        for has in each:
+            if has.taken.standing.level is level or has.cause.origin == ORIGIN:
+                alike.setdefault(_same(has), []).append(has)
+        told += [_ask(level, row, known) for row in alike.values()]
+    return tuple(told)
 
 
 def runs(captures: Sequence[Taken], wanted: Callable[[Taken], bool]) -> tuple[str, ...]:
     """Return the names of those frames that are wanted, runs of them by their ends."""
     return _frames([(nth, taken) for nth, taken in enumerate(captures) if wanted(taken)])
-
-
-def with_purpose(captures: Sequence[Taken]) -> Mapping[Purpose, tuple[str, ...]]:
-    """Return the frames of a set that were given a role, by role."""
-    given: dict[Purpose, list[tuple[int, Taken]]] = {}
-    for nth, taken in enumerate(captures):
-        if taken.entry.purpose is not None:
-            given.setdefault(taken.entry.purpose, []).append((nth, taken))
-    return {purpose: _frames(frames) for purpose, frames in given.items()}
 
 
 def name_of(taken: Taken) -> str:
@@ -104,11 +98,9 @@ def clock_of(taken: Taken) -> str:
     return time if time[:1].isdigit() else ""
 
 
-def _same(cause: Cause, taken: Taken) -> tuple[str, str | None]:
-    """Return what causes have in common that are told together."""
-    if cause.reading == FILE_STATE:
-        return taken.entry.state, None
-    return (cause.text if cause.reading == SETTINGS_CHANGED else cause.reading), cause.zone
+def _same(has: _Has) -> str:
+    """Return what the causes of a group must have in common to be told together."""
+    return _said(has) if has.cause.reading in (FILE_STATE, SETTINGS_CHANGED) else ""
 
 
 def _ask(level: Level, has: Sequence[_Has], known: Mapping[str, ReadingSpec]) -> Ask:
