@@ -192,8 +192,8 @@ def _of_runs(runs: tuple[Run, ...]) -> Iterator[DayFinding]:
 
 
 def _span(run: Run) -> str:
-    stretches = run.stretches()
-    return f"{printable(stretches[0][0].name)} to {printable(stretches[-1][-1].name)}"
+    frames = [frame for stretch in run.stretches() for frame in stretch]
+    return f"{printable(frames[0].name)} to {printable(frames[-1].name)}"
 
 
 def _contents(run: Run) -> dict[str, None]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import pairwise
 from pathlib import PurePath
@@ -38,10 +38,10 @@ class Frame:
     place : int
         Where it stands in the day, from 0.
     time : datetime or None
-        When it was taken, as recorded.
+        When it was taken, as recorded; None where that says nothing of the counter.
     sure : bool
-        Whether body and name are those of a frame of this counter; others only stand for their number: files that
-        record no body, second files of a number.
+        Whether it is a frame of this counter. Others stand for their number and no more: a second file of a number,
+        and a file that records no body where some body uses its name.
     """
 
     counter: Counter
@@ -130,7 +130,7 @@ class Run:
     def between(self, step: Step) -> tuple[int, ...]:
         """Return the numbers between the two of a step, in the order counted."""
         numbers = range(step.before[0].number + 1, step.before[0].number + step.apart)
-        cycle = self._cycle()
+        cycle = self._cycle() if step.rolled else None
         if cycle is None:
             return tuple(numbers)
         return tuple(cycle[(number - cycle[0]) % len(cycle)] for number in numbers)
@@ -142,12 +142,16 @@ class Run:
         return range(lowest, 10 ** widths.pop()) if len(widths) == 1 else None
 
     def stretches(self) -> tuple[tuple[Frame, ...], ...]:
-        """Return the frames between the places where the counter does not go on, the earliest stretch first."""
+        """Return the frames between the places where the counter does not go on, the earliest stretch first.
+
+        A stretch without a frame that is sure is left out.
+        """
         after = {step.before[0].number: step.after[0].number for step in self.steps() if step.goes_on}
         frames = self.by_number
         starts = sorted(frames.keys() - after.values()) or [min(frames)]
         found = [_followed(start, frames, after) for start in starts]
-        return tuple(sorted(found, key=lambda stretch: min(frame.place for frame in stretch)))
+        sure = [stretch for stretch in found if any(frame.sure for frame in stretch)]
+        return tuple(sorted(sure, key=lambda stretch: min(frame.place for frame in stretch)))
 
 
 def runs_of(day: Day) -> tuple[Run, ...]:
@@ -163,20 +167,22 @@ def runs_of(day: Day) -> tuple[Run, ...]:
 
 def _groups(day: Day) -> dict[tuple[str, str], list[Frame]]:
     bodies = bodies_of(day)
-    groups: dict[tuple[str, str], list[Frame]] = defaultdict(list)
+    found: dict[tuple[str, str], list[Frame]] = defaultdict(list)
     for place, taken in enumerate(day.captures):
         body = bodies[taken.entry.content]
         names = dict.fromkeys((taken.entry.name, *(PurePath(path).name for path in taken.logged.paths)))
         for counter in filter(None, map(counter_of, names)):
-            time, sure = recorded(taken.entry), bool(body) and not counter.copy
+            time, sure = None if counter.copy else recorded(taken.entry), not counter.copy
             frame = Frame(counter=counter, content=taken.entry.content, place=place, time=time, sure=sure)
-            groups[body, counter.key].append(frame)
+            found[body, counter.key].append(frame)
+    groups = {key: frames for key, frames in found.items() if any(frame.sure for frame in frames)}
     for (body, key), frames in list(groups.items()):
         users = [other for other in groups if other[1] == key and other[0] != UNKNOWN]
         if body == UNKNOWN and users:
             del groups[body, key]
+            unsure = [replace(frame, time=None, sure=False) for frame in frames]
             for user in users:
-                groups[user] = sorted((*groups[user], *frames), key=lambda frame: frame.place)
+                groups[user] = sorted((*groups[user], *unsure), key=lambda frame: frame.place)
     return groups
 
 

@@ -115,6 +115,17 @@ def test_a_second_file_of_a_number_stands_for_it_and_makes_no_sequence() -> None
     ]
 
 
+def test_second_files_alone_make_no_claim() -> None:
+    names = [f"SB_{number:04} (1).dng" for number in (1, 2, 4, 9, 30, 9000)]
+    assert texts(day([logged(place, name) for place, name in enumerate(names)])) == []
+
+
+def test_a_file_that_only_stands_for_its_number_is_no_jump_and_has_no_time() -> None:
+    late = logged(50, "SB_9000.JPG", settings=UNRECORDED)
+    early = logged(60, "SB_0003.JPG", settings=UNRECORDED, taken="2026-11-25T08:00:00")
+    assert texts(day([*counted(1, 2, 5), late, early])) == ["SB_0004 missing: 1 frame"]
+
+
 def test_names_without_a_counter_make_no_claim() -> None:
     names = ["front-1.dng", "front-4.dng", "label.dng", "20261125.dng", "20261128.dng"]
     assert texts(day([logged(place, name) for place, name in enumerate(names)])) == []
