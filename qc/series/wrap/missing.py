@@ -133,11 +133,11 @@ def _gaps(run: Run, runs: tuple[Run, ...], day: Day) -> list[Gap]:
 def _gaps_of(run: Run, step: Step, known: Mapping[tuple[str, int], str], elsewhere: set[int]) -> Iterator[Gap]:
     counter = step.before[-1].counter
     left = [(place, number) for place, number in enumerate(run.between(step)) if number not in elsewhere]
-    rows = groupby(
-        enumerate(left), key=lambda one: (known.get((counter.key, one[1][1])), one[1][0] - one[0])
-    )  # what is the same in a row of numbers: place less rank
-    for (why, _), row in rows:
-        inside = [number for _, (_, number) in row]
+    whys = [known.get((counter.key, number)) for _, number in left]
+    # what numbers in a row have in common: the reason, and how many have been passed over so far
+    passed = [place - rank for rank, (place, _) in enumerate(left)]
+    for (why, _), row in groupby(zip(whys, passed, left, strict=True), key=lambda one: one[:2]):
+        inside = [number for _, _, (_, number) in row]
         yield Gap(
             first=counter.name(inside[0]),
             last=counter.name(inside[-1]),

@@ -40,8 +40,8 @@ class Frame:
     time : datetime or None
         When it was taken, as recorded; None where that says nothing of the counter.
     sure : bool
-        Whether it is a frame of this counter. Others stand for their number and no more: a second file of a number,
-        and a file that records no body where some body uses its name.
+        Whether it is a frame of this counter. Others stand for their number and no more: a second file of a
+        number, and a file that records no body where some body uses its name.
     """
 
     counter: Counter
