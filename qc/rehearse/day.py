@@ -26,6 +26,7 @@ from qc.rehearse._jpeg import jpeg_of
 from qc.rehearse.bottles import Bottles, next_set
 from qc.rehearse.deliver import WRITERS, Write, at_once
 from qc.rehearse.faults import Fault, Planted, places, shortest
+from qc.rehearse.shoot import sheet_text
 from qc.rehearse.shot import Shot
 from qc.rehearse.studio import LABEL_Z, Studio
 from qc.rehearse.truth import Truth
@@ -41,6 +42,9 @@ QUIET: Mapping[str, float] = {"lamp": 0.04, "window": 0.04, "screen": 0.5}
 """What is left of the room on a dark set."""
 
 APERTURE = 11.0
+
+BUDGETS: Mapping[str, float] = {"shoulder and rim": 4.5, "bottle behind": 2.0}
+"""% of the frame that may burn in the boxes round the bottles: burnt sweep lies in them as well."""
 
 FLASH_STOPS = 0.03
 """How far a head's flash may lie above or below its nominal power."""
@@ -90,7 +94,7 @@ class Planned:
 
     @property
     def level_with_sheet(self) -> Level:
-        """The same under the set sheet of `qc.rehearse.shoot.sheet_text`; `clear` where it ought to keep quiet.
+        """The same under the set sheet of `day_sheet`; `clear` where it ought to keep quiet.
 
         From 1,200 columns on; in smaller frames the label's sharpness cannot be read, which is a note by itself.
         """
@@ -158,6 +162,11 @@ def plan(
         day.append(replace(day[-1], name=planned.name, planted=plant) if copied else planned)
         moment += timedelta(milliseconds=round(1000 * float(rng.uniform(6, 20))))
     return tuple(day)
+
+
+def day_sheet(size: tuple[int, int] = SIZE) -> str:
+    """Return the set sheet of the day."""
+    return sheet_text(Studio(size=size), BUDGETS)
 
 
 def shoot_day(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from qc.rehearse.lens import SENSOR_MM
@@ -106,8 +106,8 @@ def shoot(studio: Studio, folder: Path) -> Iterator[Taken]:
         yield Taken(take=take, path=shot.write(folder / take.name), truth=shot.truth)
 
 
-def sheet_text(studio: Studio) -> str:
-    """Return the set sheet of the shoot as a technician would have written it."""
+def sheet_text(studio: Studio, budgets: Mapping[str, float] | None = None) -> str:
+    """Return the set sheet of the shoot as a technician writes it; `budgets` go before the zones' own."""
     pitch = 1000 * SENSOR_MM / studio.size[1]
     head = (
         "# Rehearsed set: the frames that belong to it are simulated.\n"
@@ -119,7 +119,9 @@ def sheet_text(studio: Studio) -> str:
         f"magnification = {studio.lens.magnification:g}\n"
         f"pixel_pitch_um = {pitch:.4g}\n"
     )
-    return head + "".join(_zone_text(zone) for zone in studio.zones)
+    given = budgets or {}
+    zones = (replace(zone, budget=given.get(zone.name, zone.budget)) for zone in studio.zones)
+    return head + "".join(_zone_text(zone) for zone in zones)
 
 
 def _zone_text(zone: Zone) -> str:

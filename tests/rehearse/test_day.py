@@ -13,10 +13,9 @@ from qc.errors import UsageError
 from qc.pipeline import measure_capture
 from qc.reading import Level
 from qc.rehearse import deliver
-from qc.rehearse.day import FLASH_STOPS, HEADS, SERIAL, Delivered, main, plan, shoot_day
+from qc.rehearse.day import FLASH_STOPS, HEADS, SERIAL, Delivered, day_sheet, main, plan, shoot_day
 from qc.rehearse.deliver import WRITERS
 from qc.rehearse.faults import Fault
-from qc.rehearse.shoot import sheet_text
 from qc.rehearse.studio import Studio
 from qc.sheet.read import parse_sheet
 
@@ -142,7 +141,7 @@ def test_only_the_cut_file_is_not_whole_and_all_come_from_one_camera(day: tuple[
 @pytest.mark.parametrize("fault", [Fault.BURNT, Fault.SOFT])
 def test_a_fault_of_taste_is_seen_under_the_sheet_alone(fault: Fault, tmp_path: Path) -> None:
     size = (800, 1200)
-    sheet = parse_sheet(sheet_text(Studio(size=size)))
+    sheet = parse_sheet(day_sheet(size))
     day = plan(3, 30, [fault])
     number = next(number for number, frame in enumerate(day) if frame.planted)
     for delivered in shoot_day(day[number - 1 : number + 1], tmp_path, size=size):
