@@ -11,6 +11,7 @@ from qc.event import KINDS
 from qc.measure import specs
 from qc.reading import Level
 from qc.result import State
+from qc.series import wrap
 from tests.cli.conftest import Run
 
 
@@ -36,7 +37,13 @@ def codes_in_source() -> set[str]:
 
 
 def test_every_code_that_a_result_or_an_event_can_hold_is_explained(run: Run) -> None:
-    codes = codes_in_source() | set(KINDS) | set(get_args(State)) | {level.value for level in Level}
+    codes = (
+        codes_in_source()
+        | set(KINDS)
+        | set(wrap.FINDINGS)
+        | set(get_args(State))
+        | {level.value for level in Level}
+    )
     assert {"file.state", "nearly_black", "dark_like_flash", "few_edges", "sheet_bad", "unmeasured"} <= codes
     unknown = {code: run("explain", code).stderr for code in sorted(codes) if run("explain", code).exit_code}
     assert unknown == {}

@@ -31,6 +31,10 @@ FLOOR = 1.6
 """A file must be so many times smaller or larger than the median whatever the deviation is: quiet and busy
 pictures of one camera differ by about half (common practice, no published source)."""
 
+FEW = 1 / 5
+"""Part of the files up to which those that are far off are unusual: with more there are two sorts of pictures,
+such as frames of a chart among dark ones. Our own choice."""
+
 _TO_SIGMA = 1.4826
 """Median absolute deviation of a normal distribution to its standard deviation (Rousseeuw & Croux 1993; from
 memory)."""
@@ -69,9 +73,9 @@ def _outliers(captures: Sequence[Taken]) -> Iterator[DayFinding]:
     usual = median(logs)
     deviation = _TO_SIGMA * median(abs(one - usual) for one in logs)
     bar = max(DEVIATIONS * deviation, math.log(FLOOR))
-    for taken, one in zip(captures, logs, strict=True):
-        if abs(one - usual) > bar:
-            yield _outlier(taken, math.exp(usual))
+    far = [taken for taken, one in zip(captures, logs, strict=True) if abs(one - usual) > bar]
+    if len(far) <= FEW * len(captures):
+        yield from (_outlier(taken, math.exp(usual)) for taken in far)
 
 
 def _outlier(taken: Taken, usual: float) -> DayFinding:

@@ -42,6 +42,11 @@ def test_where_sizes_vary_much_a_size_must_be_farther_off() -> None:
     assert told(day(of_bytes(*varied, 9_000_000))) == []
 
 
+def test_two_sorts_of_pictures_are_both_usual() -> None:
+    assert len(told(day(of_bytes(*USUAL, 12_100_000, 12_200_000)))) == 2
+    assert told(day(of_bytes(*USUAL, 12_100_000, 12_200_000, 12_300_000))) == []
+
+
 def test_a_few_files_are_no_rule() -> None:
     assert told(day(of_bytes(*USUAL[:6], 1_000_000))) == []
 
