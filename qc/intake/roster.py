@@ -83,6 +83,10 @@ class Roster:
         """Return the finished pictures that belong to a raw."""
         return tuple(sorted(self._partners(path, raw=False))) if is_raw(path) else ()
 
+    def beside(self, path: str) -> tuple[str, ...]:
+        """Return the other files of a path's stem, whether they belong to it or not; none of them is opened."""
+        return tuple(sorted(other for other in self._stems[stem_key(path)] if other != path))
+
     def _partners(self, path: str, *, raw: bool) -> Iterable[str]:
         for other in self._stems[stem_key(path)]:
             if other != path and is_raw(other) is raw and same_shot(self._folder / path, self._folder / other):
