@@ -99,6 +99,38 @@ class _Seen:
     unread: dict[str, str] = field(default_factory=dict)
 
 
+def check_other(folder: Path, other: Path) -> str:
+    """Refuse a folder that would be compared with itself.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the captures; it need not be there.
+    other : Path
+        The copy.
+
+    Returns
+    -------
+    str
+        What is worth knowing of the place of the copy, in one clause; empty where nothing is.
+
+    Raises
+    ------
+    UsageError
+        When `other` is the folder of the captures, or holds it: its files would pass for their own copies.
+    """
+    here, there = folder.resolve(), other.resolve()
+    if here == there:
+        raise UsageError(f"{printable(other)}: this is the folder of the captures itself; name its copy")
+    if there in here.parents and here.is_dir():
+        raise UsageError(f"{printable(other)}: the captures themselves lie in it; name the folder of the copy")
+    try:
+        same_disk = here.stat().st_dev == there.stat().st_dev
+    except OSError:  # one of them is not there, as captures may be
+        return ""
+    return f"{printable(other)} lies on the same disk as the captures" if same_disk else ""
+
+
 def compare(log: Log, other: Path, *, on_progress: Callable[[Progress], object] | None = None) -> Comparison:
     """Compare a copy of the captures with the log's hashes.
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from qc.container.source import load
-from qc.copies import Comparison, Progress, compare
+from qc.copies import Comparison, Progress, check_other, compare
 from qc.errors import CaptureError, UsageError
 from qc.log.log import Log
 from qc.result import FileFacts
@@ -225,3 +225,14 @@ def test_large_files_are_read_in_pieces_and_progress_is_told(drives: Drives) -> 
 def test_a_second_drive_that_is_not_there_is_wrong_use(drives: Drives) -> None:
     with pytest.raises(UsageError, match="second: cannot be looked into: No such file"):
         drives.compared()
+
+
+def test_the_captures_never_pass_for_their_own_copy(drives: Drives, tmp_path: Path) -> None:
+    (tmp_path / "link").symlink_to(drives.folder)
+    for place in (drives.folder, tmp_path / "link", tmp_path):
+        with pytest.raises(UsageError, match="captures"):
+            check_other(drives.folder, place)
+    drives.copy()
+    assert check_other(drives.folder, drives.other) == f"{drives.other} lies on the same disk as the captures"
+    shutil.rmtree(drives.folder)
+    assert check_other(drives.folder, drives.other) == ""

@@ -37,6 +37,12 @@ def test_the_wheel_holds_every_module_and_the_type_markers(wheel: list[str]) -> 
     assert meant | {"qc/py.typed", "qc_cli/py.typed"} <= set(wheel)
 
 
+def test_the_wheel_holds_every_template(wheel: list[str]) -> None:
+    meant = {str(p.relative_to(ROOT)) for p in (ROOT / "qc").rglob("*.j2")}
+    assert "qc/show/handoff/photographer.html.j2" in meant
+    assert meant <= set(wheel)
+
+
 def test_nothing_else_reaches_site_packages(wheel: list[str]) -> None:
     tops = {name.split("/")[0] for name in wheel if ".dist-info" not in name.split("/")[0]}
     assert tops == {"qc", "qc_cli"}

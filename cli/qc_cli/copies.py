@@ -36,12 +36,12 @@ def copies(
 ) -> None:
     """Compare a copy of the captures with the hashes of the log.
 
-    Reads every capture in OTHER once, and nothing else: FOLDER itself need not be there. Nothing is written.
+    Reads every capture in OTHER once, no capture in FOLDER, which need not be there. Nothing is written.
 
     Exit status: 0 every capture is there and equal, be it under another name; 1 something is missing, differs or
     cannot be read; 2 wrong use, or the log holds nothing.
     """
-    from qc.copies import compare
+    from qc.copies import check_other, compare
     from qc.errors import QcError, printable
     from qc.intake.place import where
     from qc.log.log import Log
@@ -49,7 +49,9 @@ def copies(
     output = Output(debug=debug)
     progress = _Progress()
     try:
-        _, place = where(folder=folder, out=out)
+        captures, place = where(folder=folder, out=out)
+        if note := check_other(captures, other):
+            output.complain(note)
         with Log.open(place, create=False, read_only=True) as log:
             found = compare(log, other, on_progress=progress)
     except QcError as error:
