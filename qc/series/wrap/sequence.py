@@ -41,7 +41,7 @@ class Frame:
         When it was taken, as recorded; None where that says nothing of the counter.
     sure : bool
         Whether it is a frame of this counter. Others stand for their number and no more: a second file of a
-        number, and a file that records no body where some body uses its name.
+        number, and a file of an unknown body where some body uses its name.
     """
 
     counter: Counter
@@ -158,7 +158,7 @@ def runs_of(day: Day) -> tuple[Run, ...]:
     """Return the runs of a day, the earliest first.
 
     One for each body and name before the counter; a further one where `REPEATS` numbers come again, taken at
-    another time. Files that record no body count for every body that uses their name.
+    another time. A file whose body is not known counts for every body that uses its name.
     """
     groups = _groups(day)
     runs = [Run(body=body, frames=tuple(run)) for (body, _), frames in groups.items() for run in _split(frames)]

@@ -147,6 +147,12 @@ def test_a_file_without_a_serial_number_is_of_the_one_body_of_its_model() -> Non
     assert texts(day([*frames, logged(30, "SB_0003.JPG", settings=with_camera(serial=None))])) == []
 
 
+def test_a_file_that_two_bodies_of_its_model_may_have_taken_stands_for_its_number_in_both() -> None:
+    others = [logged(50 + n, f"SB_{n:04}.dng", settings=OTHER, folder="b/") for n in (2, 4)]
+    finished = logged(30, "SB_0003.JPG", settings=with_camera(serial=None))
+    assert texts(day([*counted(1, 2, 4, 5), *others, finished])) == []
+
+
 def test_a_body_without_a_serial_number_counts_by_make_and_model() -> None:
     assert texts(day(counted(1, 2, 4, settings=with_camera(serial=None)))) == ["SB_0003 missing: 1 frame"]
 
