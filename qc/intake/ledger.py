@@ -39,6 +39,7 @@ class Ledger:
         self._log: Log | None = None
         self._waiting: deque[Captured | Callable[[Log], object]] = deque()
         self._trouble: str | None = None
+        self._gap: Event | None = None
         self._retry_at = float("-inf")
 
     @property
@@ -81,19 +82,21 @@ class Ledger:
                 else:
                     first(log)
                 self._waiting.popleft()
+            told += self._well(log)
         except LogError as error:
             self._thin_out()
-            return [*told, *self._lost(error)]
-        return [*told, *self._well()]
+            told += self._lost(error)
+        return told
 
     def read(self, ask: Callable[[Log], Answer]) -> tuple[Answer | None, list[Event]]:
         """Ask the log something; None without it, and what has to be told."""
-        if self._trouble and time.monotonic() < self._retry_at:
-            return None, []
+        told = self.flush()
+        if self._trouble:
+            return None, told
         try:
-            return ask(self._opened()), self._well() if not self._waiting else []
+            return ask(self._opened()), told
         except LogError as error:
-            return None, self._lost(error)
+            return None, [*told, *self._lost(error)]
 
     def close(self) -> list[Event]:
         """Write what can be written and let go of the file."""
@@ -117,13 +120,18 @@ class Ledger:
         self._trouble = str(error)
         if told is not None:
             return []
-        return [Event(kind="log_lost", at=now(), text=f"not logged, measuring goes on: {error}")]
+        self._gap = Event(kind="log_lost", at=now(), text=f"not logged, measuring goes on: {error}")
+        return [self._gap]
 
-    def _well(self) -> list[Event]:
-        if self._trouble is None:
+    def _well(self, log: Log) -> list[Event]:
+        """Put the gap into the timeline once it is over."""
+        if self._gap is None:
             return []
-        self._trouble = None
-        return [Event(kind="log_back", at=now(), text="the log is written again; what was missing has been added")]
+        back = Event(kind="log_back", at=now(), text="the log is written again; what was missing has been added")
+        log.event(self._gap)
+        log.event(back)
+        self._trouble = self._gap = None
+        return [back]
 
     def _thin_out(self) -> None:
         captures = [i for i, item in enumerate(self._waiting) if isinstance(item, Captured)]

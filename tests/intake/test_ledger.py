@@ -44,7 +44,7 @@ def test_what_could_not_be_written_is_written_in_order_when_the_log_is_well(
     kept.close()
     assert names(out) == [captured(number).result.file.name for number in range(3)]
     with Log.open(out) as log:
-        assert [event.kind for _, event in log.events()] == ["started"]
+        assert [event.kind for _, event in log.events()] == ["started", "log_lost", "log_back"]
 
 
 def test_a_lost_log_is_not_tried_again_at_once_but_at_the_end(out: Path) -> None:
