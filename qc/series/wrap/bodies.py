@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from qc.frame import Camera
     from qc.day import Day
+    from qc.frame import Camera
 
 UNKNOWN = ""
 """Body of a capture that records neither make nor model nor serial number, or that several may have taken."""
