@@ -11,6 +11,7 @@ import typer
 
 from qc_cli import sheet
 from qc_cli.ambient import ambient
+from qc_cli.batch import batch
 from qc_cli.check import check
 from qc_cli.copies import copies
 from qc_cli.demo import demo
@@ -31,6 +32,7 @@ app = typer.Typer(
 app.command()(check)
 app.command()(ambient)
 app.command()(watch)
+app.command()(batch)
 app.add_typer(sheet.app, name="sheet")
 app.command(cls=RoleCommand)(role)
 app.command()(copies)

@@ -68,6 +68,15 @@ class Output:
 
         return shutil.get_terminal_size().columns
 
+    def mixed(self) -> bool:
+        """Tell whether lines of JSON come between lines for people, on one terminal."""
+        return self.json and sys.stdout.isatty()
+
+    def printed(self, console: Console, text: RenderableType) -> None:
+        """Write something that was laid out for the terminal on stdout."""
+        with _writing():
+            console.print(text, soft_wrap=True)
+
     def console(self) -> Console:
         """Return a console on stdout; NO_COLOR is respected by rich itself."""
         from rich.console import Console

@@ -96,7 +96,7 @@ class DayCheck:
         self.specs = tuple(all_specs())
         self.intent = Intent(self.folder, self.out, sheet=Path(sheet) if sheet else None, preset=preset)
         self.progress = Progress(done=0, total=0, known=0, elapsed_s=0.0)
-        self.stopped = False
+        self.stopped = self.complete = False
         self._used = Used(sheet=None, preset=preset, text=None, mosaic=mosaic)
         self._decoder = decoder
         self._executor = executor
@@ -141,6 +141,7 @@ class DayCheck:
                 yield from self._test(workers, log, book)
             if not self.stopped:
                 yield from self._tell(log, book)
+                self.complete = True
 
     # -- before
 
