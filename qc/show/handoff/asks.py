@@ -20,6 +20,28 @@ RUN = 3
 """Frames one after the other from which on only the first and the last are named."""
 
 
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One frame, or several in a row by their ends.
+
+    Attributes
+    ----------
+    names : str
+        File name, or the first and the last.
+    when : str
+        When they were taken, and how many there are.
+    count : int
+        How many.
+    """
+
+    names: str
+    when: str
+    count: int = 1
+
+    def __str__(self) -> str:
+        return f"{self.names}, {self.when}" if self.when else self.names
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ask:
     """One cause with the frames that have it.
@@ -30,15 +52,15 @@ class Ask:
         The worst that it has.
     text : str
         As a photographer would say it; of several frames that of the worst.
-    frames : tuple of str
-        Frames and runs of them, with times, in the order taken.
+    frames : tuple of Row
+        In the order taken.
     count : int
         How many frames.
     """
 
     level: Level
     text: str
-    frames: tuple[str, ...]
+    frames: tuple[Row, ...]
     count: int
 
 
@@ -82,8 +104,8 @@ def asks(captures: Sequence[Taken], *, level: Level, specs: Sequence[Spec]) -> t
     return tuple(told)
 
 
-def runs(captures: Sequence[Taken], wanted: Callable[[Taken], bool]) -> tuple[str, ...]:
-    """Return the names of those frames that are wanted, runs of them by their ends."""
+def runs(captures: Sequence[Taken], wanted: Callable[[Taken], bool]) -> tuple[Row, ...]:
+    """Return those frames that are wanted, runs of them by their ends."""
     return _frames([(nth, taken) for nth, taken in enumerate(captures) if wanted(taken)])
 
 
@@ -133,21 +155,16 @@ def value_of(taken: Taken, cause: Cause) -> float | None:
     return next(found, None)
 
 
-def _frames(frames: Iterable[tuple[int, Taken]]) -> tuple[str, ...]:
-    told: list[str] = []
+def _frames(frames: Iterable[tuple[int, Taken]]) -> tuple[Row, ...]:
+    told: list[Row] = []
     # in a run, place less position stays the same
     for _, group in groupby(enumerate(frames), key=lambda one: one[1][0] - one[0]):
         row = [taken for _, (_, taken) in group]
-        told += [_run(row)] if len(row) >= RUN else [_one(taken) for taken in row]
+        told += [_run(row)] if len(row) >= RUN else [Row(name_of(taken), clock_of(taken)) for taken in row]
     return tuple(told)
 
 
-def _one(taken: Taken) -> str:
-    clock = clock_of(taken)
-    return name_of(taken) + (f" at {clock}" if clock else "")
-
-
-def _run(row: Sequence[Taken]) -> str:
-    clocks = list(dict.fromkeys(filter(None, (clock_of(row[0]), clock_of(row[-1])))))
-    when = f",\N{NO-BREAK SPACE}{'–'.join(clocks)}" if clocks else ""
-    return f"{name_of(row[0])} to {name_of(row[-1])} ({len(row)}\N{NO-BREAK SPACE}frames{when})"
+def _run(row: Sequence[Taken]) -> Row:
+    clocks = dict.fromkeys(filter(None, (clock_of(row[0]), clock_of(row[-1]))))
+    when = [*(["–".join(clocks)] if clocks else []), f"{len(row)} frames"]
+    return Row(f"{name_of(row[0])} to {name_of(row[-1])}", ", ".join(when), len(row))

@@ -12,7 +12,7 @@ from qc.series.entry import Purpose
 from qc.series.wrap.sheets import Set, sets_of
 from qc.sheet.sheet import Sheet
 from qc.show.handoff.accepted import Accepted, accepted_in
-from qc.show.handoff.asks import Ask, asks, clock_of, name_of, runs
+from qc.show.handoff.asks import Ask, Row, asks, clock_of, name_of, runs
 from qc.show.palette import LEVELS, QUIET, RGB, SURROUND, TEXT
 from qc.show.signs import COLUMN
 from qc.show.text import clean
@@ -36,7 +36,7 @@ class Page:
         File name of the approved frame; empty where there is none.
     again, look : tuple of Ask
         What is to be shot again, and what to look at before it is decided.
-    unread : tuple of str
+    unread : tuple of Row
         Frames that could not be looked at though nothing is known to be wrong with them.
     missing : tuple of DayFinding
         What the day found about the set as a whole, worst first.
@@ -50,7 +50,7 @@ class Page:
     baseline: str = ""
     again: tuple[Ask, ...] = ()
     look: tuple[Ask, ...] = ()
-    unread: tuple[str, ...] = ()
+    unread: tuple[Row, ...] = ()
     missing: tuple[DayFinding, ...] = ()
     accepted: tuple[Accepted, ...] = ()
 

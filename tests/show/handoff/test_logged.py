@@ -49,7 +49,7 @@ def handed_on(shot: Day) -> dict[str, str]:
 
 def test_each_file_says_what_its_reader_asks_for(texts: dict[str, str]) -> None:
     page, retouch = texts["photographer.html"], texts["retouch.md"]
-    assert "accepted at <span>SB_0002.dng</span>" in page
+    assert "accepted at <b>SB_0002.dng</b>" in page
     assert "SB_0003 missing" in page
     assert "still needs a dark frame" in page
     assert "- Clean plate, the set without the product: `SB_0001.dng`" in retouch
