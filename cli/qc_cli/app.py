@@ -17,6 +17,7 @@ from qc_cli.copies import copies
 from qc_cli.demo import demo
 from qc_cli.explain import explain
 from qc_cli.output import INTERRUPTED
+from qc_cli.report import report
 from qc_cli.role import RoleCommand, role
 from qc_cli.watch import watch
 
@@ -35,6 +36,7 @@ app.command()(watch)
 app.command()(batch)
 app.add_typer(sheet.app, name="sheet")
 app.command(cls=RoleCommand)(role)
+app.command()(report)
 app.command()(copies)
 app.command()(explain)
 app.command()(demo)

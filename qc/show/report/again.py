@@ -33,6 +33,11 @@ class Made:
     levels: Mapping[Level, int]
     findings: Mapping[Level, int]
 
+    @property
+    def at_halt(self) -> bool:
+        """Whether a frame, or the day, stands at halt."""
+        return bool(self.levels.get(Level.HALT) or self.findings.get(Level.HALT))
+
 
 def report_again(out: Path) -> Made:
     """Make the report of an output folder and the hand-off files beside it.
@@ -64,6 +69,6 @@ def report_again(out: Path) -> Made:
     day = replace(day, findings=wrap(day, sheets=sheets))
     return Made(
         index=write_report(out, day=day, sheets=sheets, specs=specs),
-        levels=Counter(taken.standing.level for taken in day.captures),
-        findings=Counter(finding.level for finding in day.findings),
+        levels=dict(Counter(taken.standing.level for taken in day.captures)),
+        findings=dict(Counter(finding.level for finding in day.findings)),
     )

@@ -88,18 +88,18 @@ def drawings_of(
     over = _zones(zones, size, put)
     plain = Drawing(part="picture", called="picture", size=size, layers=(base, *over), lift=digest.lift)
     shown = replace(result, digest=digest)
-    return plain, *(_drawing(shown, job, plain, mark, put) for job in jobs_of(shown, specs))
+    return plain, *(_drawing(shown, job, plain, mark, zones, put) for job in jobs_of(shown, specs))
 
 
-def _drawing(result: Result, job: Job, plain: Drawing, mark: str, put: Put) -> Drawing:
+def _drawing(result: Result, job: Job, plain: Drawing, mark: str, zones: Sequence[Zone], put: Put) -> Drawing:
     caption = caption_of(result, job)
     base, *over = plain.layers
-    between = [_keep(put, f"{mark}.{name}", data) for name, data in _layers(result, job, plain.size)]
+    between = [_keep(put, f"{mark}.{name}", data) for name, data in _layers(result, job, plain.size, zones)]
     return replace(
         plain,
         part=job.part,
         called=_called(job),
-        title=clean(caption.shown),
+        title=_sentence(clean(caption.shown)),
         values=clean(caption.values),
         spec=job.spec.name,
         layers=(base, *between, *over),
@@ -107,14 +107,14 @@ def _drawing(result: Result, job: Job, plain: Drawing, mark: str, put: Put) -> D
     )
 
 
-def _layers(result: Result, job: Job, size: Size) -> Iterator[tuple[str, bytes]]:
+def _layers(result: Result, job: Job, size: Size, zones: Sequence[Zone]) -> Iterator[tuple[str, bytes]]:
     digest = result.digest
     assert digest is not None
     if job.tile_map is None:
         names = {reading.name for reading in job.spec.readings}
         pairs = zip(digest.regions, digest.region_readings, strict=True)
         regions = [region for region, name in pairs if name in names]
-        yield f"{job.part}.svg", layers.outlines_svg(regions, digest.colours, size)
+        yield f"{job.part}.svg", layers.outlines_svg(regions, digest.colours, size, zones)
         return
     yield f"{job.part}.png", layers.map_png(job.tile_map, _bright(job))
     if job.kind == "arrows":
@@ -124,6 +124,11 @@ def _layers(result: Result, job: Job, size: Size) -> Iterator[tuple[str, bytes]]
 def _bright(job: Job) -> Bright:
     assert job.tile_map is not None
     return "low" if job.spec.reading(job.tile_map.name).worse == "low" else "high"
+
+
+def _sentence(text: str) -> str:
+    """Return text with a capital, unless it begins with a symbol: σ and Σ are two."""
+    return text[:1].upper() + text[1:] if text[:1].isascii() else text
 
 
 def _called(job: Job) -> str:

@@ -27,8 +27,8 @@ from qc.show.report.templates import render
 from qc.show.rows import rows
 from qc.show.text import clean, notes, settings_line
 
-NEVER: Final = "there is no picture of this file"
-GONE: Final = "its picture is lost: the digest is not in the output folder any more"
+NEVER: Final = "There is no picture of this file."
+GONE: Final = "Its picture is lost: the digest is not in the output folder any more."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,7 +165,7 @@ def _read(out: Path, content: str) -> tuple[Digest | None, str]:
     try:
         return digests.read(out, digests.name_of(content)), GONE
     except LogError as error:
-        return None, f"its picture is lost: {clean(' '.join(error.cause.split()))}"
+        return None, f"Its picture is lost: {clean(' '.join(error.cause.split()))}."
 
 
 def _facts(taken: Taken, specs: Sequence[Spec], names: Mapping[str, str]) -> dict[str, object]:

@@ -8,13 +8,17 @@ from dataclasses import dataclass
 from qc.day import Day, Taken
 from qc.reading import Level, ReadingSpec, Spec
 from qc.result import Cause
+from qc.series.levels import severity
 from qc.series.wrap.grouping import CauseGroup, causes
 from qc.show.handoff.asks import value_of
 from qc.show.text import clean
 from qc.words import counted, spoken_number
 
-DRAWN = 4
+DRAWN = 3
 """Frames of one cause, worst first, that stand with their drawings; of the others the names do."""
+
+BESIDES = 3
+"""What else stands against a frame is said up to so many times."""
 
 DECIDE = (Level.HALT, Level.WARN)
 """Levels that need a decision."""
@@ -33,13 +37,16 @@ class Held:
     limit : str
         What it is over or under, and where that limit comes from; empty where there is none.
     also : tuple of str
-        What else stands against it, most important first.
+        What else has a level, most important first, at most `BESIDES`.
+    more : int
+        How many there are beyond those.
     """
 
     content: str
     text: str
     limit: str
     also: tuple[str, ...] = ()
+    more: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,12 +128,14 @@ def _title(group: CauseGroup, worst: Sequence[tuple[str, Cause]]) -> str:
 
 
 def _held(taken: Taken, cause: Cause, spec: ReadingSpec | None) -> Held:
-    others = (other for other in taken.standing.causes if other != cause)
+    others = (other for other in taken.standing.causes if other != cause and severity(other.level))
+    also = tuple(dict.fromkeys(clean(other.text) for other in others))
     return Held(
         content=taken.entry.content,
         text=clean(cause.text),
         limit=limit_text(cause, spec),
-        also=tuple(dict.fromkeys(clean(other.text) for other in others)),
+        also=also[:BESIDES],
+        more=len(also[BESIDES:]),
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -24,7 +24,18 @@ WIDE: Final = 1000
 """Width of an SVG's own coordinates."""
 
 LABELLED: Final = 12
-"""Regions that have their area beside them, largest first."""
+"""Most regions that have their area beside them, largest first."""
+
+FEW: Final = 4
+LEAST: Final = 0.02
+"""% of the frame; smaller regions have their area beside them only where there are few."""
+
+ZONE_TEXT: Final = 19
+AREA_TEXT: Final = 22
+"""Heights of letters, in an SVG's own coordinates."""
+
+ROOMY: Final = 100
+"""Height from which a place is not hidden by a label inside it."""
 
 LONGEST: Final = 0.9
 """Length of the longest arrow, parts of a tile."""
@@ -32,6 +43,9 @@ LONGEST: Final = 0.9
 Bright = Literal["high", "low"]
 Size = tuple[int, int]
 """Width and height, pixels."""
+
+Place = tuple[float, float, float, float]
+"""Left, top, right and bottom of a label, in an SVG's own coordinates."""
 
 _DASHES: Final[dict[Style, str]] = {"solid": "none", "dashed": "12 7", "dotted": "2 6"}
 
@@ -115,25 +129,34 @@ def scale_of(tile_map: TileMap, bright: Bright) -> Scale:
     )
 
 
-def outlines_svg(regions: Sequence[Region], colours: str, size: Size) -> bytes:
-    """Return regions as outlines: their hue and dashes as `qc.show.draw.outlines` has them, areas beside them."""
-    largest = sorted(regions, key=lambda region: -region.area)[:LABELLED]
-    lines = [_outline(region, colours, size, labelled=region in largest) for region in reversed(regions)]
-    return _svg(lines, size)
+def outlines_svg(regions: Sequence[Region], colours: str, size: Size, zones: Sequence[Zone] = ()) -> bytes:
+    """Return regions as outlines: their hue and dashes as `qc.show.draw.outlines` has them, areas beside them.
+
+    `zones` are drawn elsewhere; no area hides the name of one.
+    """
+    taken = [_around(line, ZONE_TEXT) for line in _zone_lines(zones, size)]
+    lines = []
+    for number, region in enumerate(sorted(regions, key=lambda region: -region.area)):
+        labelled = number < FEW or (number < LABELLED and region.area >= LEAST)
+        lines.append(_outline(region, colours, size, taken if labelled else None))
+    return _svg(lines[::-1], size)
 
 
 def zones_svg(zones: Sequence[Zone], size: Size) -> bytes:
     """Return the zones of a sheet as thin lines with their names."""
-    lines = [
-        Line(
-            path=_path(zone.points, size),
-            colour="#ffffff",
-            label=clean(zone.name),
-            at=_beside(zone.points, size),
-        )
-        for zone in zones
-    ]
-    return _svg(lines, size, thin=True)
+    return _svg(_zone_lines(zones, size), size, thin=True)
+
+
+def _zone_lines(zones: Sequence[Zone], size: Size) -> list[Line]:
+    taken: list[Place] = []
+    lines = []
+    for zone in zones:
+        name = clean(zone.name)
+        at = _free(zone.points, name, size, ZONE_TEXT, taken) or _beside(zone.points, size)[0]
+        line = Line(path=_path(zone.points, size), colour="#ffffff", label=name, at=at)
+        taken.append(_around(line, ZONE_TEXT))
+        lines.append(line)
+    return lines
 
 
 def arrows_svg(tile_map: TileMap, size: Size) -> bytes:
@@ -148,23 +171,23 @@ def css(colour: RGB) -> str:
 
 
 def _svg(lines: Sequence[Line], size: Size, *, thin: bool = False) -> bytes:
-    return render("layer.svg.j2", lines=lines, wide=WIDE, high=_high(size), thin=thin)
+    letters = ZONE_TEXT if thin else AREA_TEXT
+    return render("layer.svg.j2", lines=lines, wide=WIDE, high=_high(size), thin=thin, letters=letters)
 
 
-def _outline(region: Region, colours: str, size: Size, *, labelled: bool) -> Line:
+def _outline(region: Region, colours: str, size: Size, taken: list[Place] | None) -> Line:
+    """Return a region's line, with its area where `taken` leaves room for it; the label is added to `taken`."""
     colour, style = look_of(region, colours)
     left, top, width, height = region.box
-    corners = region.outline or (
-        *((left, top), (left + width, top)),
-        *((left + width, top + height), (left, top + height)),
-    )
-    return Line(
-        path=_path(corners, size),
-        colour=css(colour),
-        dashes=_DASHES[style],
-        label=percent(region.area) if labelled else "",
-        at=_beside(corners, size),
-    )
+    box = ((left, top), (left + width, top), (left + width, top + height), (left, top + height))
+    line = Line(path=_path(region.outline or box, size), colour=css(colour), dashes=_DASHES[style])
+    label = percent(region.area)
+    at = None if taken is None else _free(box, label, size, AREA_TEXT, taken)
+    if taken is None or at is None:
+        return line
+    line = replace(line, label=label, at=at)
+    taken.append(_around(line, AREA_TEXT))
+    return line
 
 
 def _path(points: Sequence[tuple[float, float]], size: Size) -> str:
@@ -172,10 +195,36 @@ def _path(points: Sequence[tuple[float, float]], size: Size) -> str:
     return "M" + "L".join(f"{x * WIDE:.1f} {y * high:.1f}" for x, y in points) + "Z"
 
 
-def _beside(points: Sequence[tuple[float, float]], size: Size) -> tuple[float, float]:
-    """Return where a label stands: above the top left corner, kept inside the picture."""
-    left, top = min(x for x, _ in points) * WIDE, min(y for _, y in points) * _high(size)
-    return round(min(max(left, 4), WIDE - 120), 1), round(max(top - 7, 24), 1)
+def _beside(points: Sequence[tuple[float, float]], size: Size) -> tuple[tuple[float, float], ...]:
+    """Return where a label may begin, best first: above, then inside where there is room, then below."""
+    high = _high(size)
+    left = min(max(min(x for x, _ in points) * WIDE, 4.0), WIDE - 130.0)
+    top, bottom = min(y for _, y in points) * high, max(y for _, y in points) * high
+    above, below, inside = (top - 7,), (bottom + 22,), (top + 24, bottom - 7)
+    places = (*above, *inside, *below) if bottom - top > ROOMY else (*above, *below, *inside)
+    seen = [round(place, 1) for place in places if 20 <= place <= high - 4]
+    return tuple((round(left, 1), place) for place in seen or [20.0])
+
+
+def _free(
+    points: Sequence[tuple[float, float]], label: str, size: Size, letters: int, taken: Sequence[Place]
+) -> tuple[float, float] | None:
+    """Return the best place of a label that hides no other; None where there is none."""
+    for at in _beside(points, size):
+        here = _around(Line(path="", colour="", label=label, at=at), letters)
+        if not any(_overlap(here, other) for other in taken):
+            return at
+    return None
+
+
+def _around(line: Line, letters: int) -> Place:
+    """Return the room that a label takes, nearly: letters are about .58 of their height wide."""
+    left, foot = line.at
+    return left, foot - letters, left + 0.58 * letters * len(line.label) + 6, foot + 4
+
+
+def _overlap(a: Place, b: Place) -> bool:
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
 def _arrows(tile_map: TileMap, size: Size) -> Iterator[str]:

@@ -22,7 +22,7 @@ from qc.show.report.templates import render
 from qc.show.signs import COLUMN
 from qc.show.text import clean
 
-NAMED: Final = 8
+MOST: Final = 8
 """Frames of a milder cause, or of a finding, that are named; of more the number."""
 
 KEYS: Final[Mapping[str, str]] = {
@@ -90,7 +90,7 @@ def index_html(
         columns=(*plotted, *((test,) if test is not None else ())),
         keys=KEYS,
         files=files,
-        named=NAMED,
+        most=MOST,
         marks=COLUMN,
     )
 

@@ -118,6 +118,14 @@ const framegauge = (() => {
     }
   }
 
+  const paper = 680;  // pixels of a plot on paper: A4 and letter less their margins
+
+  function fit(width) {
+    for (const place of $$(".js-plotly-plot")) {
+      Plotly.relayout(place, width ? { width, height: 150 } : { width: null, height: 190, autosize: true });
+    }
+  }
+
   function fetchPlots() {
     if (!$(".chart")) return;
     const script = document.createElement("script");
@@ -169,6 +177,8 @@ const framegauge = (() => {
   addEventListener("popstate", follow);
   addEventListener("hashchange", follow);
   addEventListener("load", fetchPlots);
+  addEventListener("beforeprint", () => fit(paper));
+  addEventListener("afterprint", () => fit(0));
   follow();
   sift();
 
