@@ -87,6 +87,7 @@ def _check(folder: Path, how: dict[str, Any], output: Output, meter: Meter, *, e
     if not check.complete:
         meter.say(stopped_line(check.progress))
         return INTERRUPTED
+    meter.end()
     telling.close(judged=how["preset"] is not None)
     return status(telling.marks, faults=telling.faults)
 
@@ -122,6 +123,7 @@ class _Telling:
         """Tell a frame when it needs a decision or all are asked for."""
         from qc.show.checking import needs_a_decision
 
+        self._meter.end()
         result, standing = told.result, told.standing
         self.marks.append("lost" if result.camera.kind is None else str(standing.level))
         self._levels[standing.content] = result.file.name, standing.level

@@ -50,6 +50,12 @@ class Meter:
         sys.stderr.write(line + "\n")
         sys.stderr.flush()
 
+    def end(self) -> None:
+        """Take the line away, so that something else may be written; what is said from now on are plain lines."""
+        if self._live is not None:
+            self._live.stop()
+            self._live = None
+
     def __enter__(self) -> Self:
         if self._live is not None:
             self._live.start()
@@ -58,8 +64,7 @@ class Meter:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        if self._live is not None:
-            self._live.stop()
+        self.end()
 
 
 def _live(no_color: bool) -> Live | None:

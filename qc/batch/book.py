@@ -90,7 +90,10 @@ class Book:
                     self.roster.remember(path, stamp, None)
                 continue
             arrived = Arrived(path=path, stamp=stamp, at=_came(stamp), number=number)
-            yield arrived, self._need(arrived)
+            yield (
+                arrived,
+                self._need(arrived, self.used(path)),
+            )  # its sheet is looked up, so that a bad one is told
 
     def same_size(self, arrived: Arrived) -> frozenset[str]:
         """Return the contents in the log that a file could hold, by its size; none where its content is known."""
@@ -192,14 +195,13 @@ class Book:
         states = reversed(self._states.get(arrived.path, ()))
         return next((content for stamp, content in states if stamp == arrived.stamp), None)
 
-    def _need(self, arrived: Arrived) -> Need:
+    def _need(self, arrived: Arrived, used: Used) -> Need:
         content = self._content_of(arrived)
         if content is None or content.startswith(UNREAD):  # what could not be read is tried again
             return Need.MEASURE
         if content in self._seen:  # a second file of it: the first one decides by which sheet it is judged
             return Need.NOTHING
         self._seen.add(content)
-        used = self.used(arrived.path)
         wanted = Judged(key=self._key(content, used), limits=self._limits(used))
         if self._log.judged(content) == wanted:
             return Need.JUDGE if self._has_new_companions(arrived.path) else Need.NOTHING
