@@ -37,8 +37,8 @@ class Quantity:
     ----------
     key : str
         Short name for places on the page.
-    title : str
-        What it is called.
+    title, short : str
+        What it is called; the same over a narrow column.
     unit : str
         Its unit.
     about : str
@@ -49,6 +49,7 @@ class Quantity:
 
     key: str
     title: str
+    short: str
     unit: str
     about: str
     numbers: Mapping[str, Number]
@@ -60,22 +61,23 @@ class Kind:
 
     key: str
     title: str
+    short: str
     reading: str
     zones: bool = False
 
 
 KINDS: Final[Sequence[Sequence[Kind]]] = (
-    (Kind(key="headroom", title="Headroom", reading="highlights.headroom"),),
-    (Kind(key="burnt", title="Unintended clipping", reading="highlights.unintended_area"),),
+    (Kind(key="headroom", title="Headroom", short="headroom", reading="highlights.headroom"),),
+    (Kind(key="burnt", title="Unintended clipping", short="burnt", reading="highlights.unintended_area"),),
     (
-        Kind(key="blur", title="Blur in the worst sharp zone", reading="sharpness.blur", zones=True),
-        Kind(key="blur", title="Blur at the sharpest place", reading="sharpness.best_blur"),
+        Kind(key="blur", title="Blur in the worst sharp zone", short="blur", reading="sharpness.blur", zones=True),
+        Kind(key="blur", title="Blur at the sharpest place", short="least blur", reading="sharpness.best_blur"),
     ),
-    (Kind(key="cast", title="Cast of the patch", reading="cast.chroma", zones=True),),
+    (Kind(key="cast", title="Cast of the patch", short="cast", reading="cast.chroma", zones=True),),
 )
 """For each quantity the ways to get it, best first: the first that any frame of the day has is used for all."""
 
-AMBIENT: Final = Kind(key="ambient", title="Room under the flash", reading="ambient.stops_under")
+AMBIENT: Final = Kind(key="ambient", title="Room under the flash", short="room", reading="ambient.stops_under")
 
 
 def quantities(day: Day, *, sheets: Mapping[str, Sheet], specs: Sequence[Spec]) -> tuple[Quantity, ...]:
@@ -104,7 +106,7 @@ def level_of_light(day: Day) -> Quantity | None:
     if not numbers:
         return None
     about = "Median of the picture's unclipped tiles against full scale; a jump is other light or another picture."
-    return Quantity(key="level", title="Level of light", unit="stops", about=about, numbers=numbers)
+    return Quantity(key="level", title="Level of light", short="light", unit="stops", about=about, numbers=numbers)
 
 
 def _first(
@@ -117,7 +119,14 @@ def _first(
         numbers = {taken.entry.content: _number(taken, kind, spec, sheets) for taken in day.captures}
         if any(number.value is not None for number in numbers.values()):
             about = " ".join(spec.meaning.split())
-            return Quantity(key=kind.key, title=kind.title, unit=str(spec.unit), about=about, numbers=numbers)
+            return Quantity(
+                key=kind.key,
+                title=kind.title,
+                short=kind.short,
+                unit=str(spec.unit),
+                about=about,
+                numbers=numbers,
+            )
     return None
 
 
@@ -128,7 +137,7 @@ def _number(taken: Taken, kind: Kind, spec: ReadingSpec, sheets: Mapping[str, Sh
         return Number(why=clean(next((r.reason.text for r in here if r.reason), "")))
     worst = max(measured, key=lambda reading: _badness(reading, spec))
     value = worst.value or 0.0
-    bound = f"{worst.bound} " if worst.bound else ""
+    bound = {"at least": "≥ ", "at most": "≤ ", None: ""}[worst.bound]
     return Number(value=value, said=f"{bound}{spoken_number(value, spec.decimals)}", where=clean(worst.zone or ""))
 
 
