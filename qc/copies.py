@@ -163,7 +163,7 @@ def _known(captures: Iterable[Logged]) -> _Known:
     known = _Known()
     for one in captures:
         digest = _digest(one)
-        held = set() if one.replaced or (digest is None and one.result.file.state == "vanished") else set(one.held)
+        held = set() if digest is None and one.result.file.state == "vanished" else set(one.held)
         for path in held:
             known.now[path] = digest
             known.companions |= {os.path.join(os.path.dirname(path), c) for c in one.result.file.companions}  # noqa: PTH118, PTH120 - bytes of names stay as they are
