@@ -20,6 +20,8 @@ put a frame on the list by itself: 6,000 pixels of 60 megapixels. Our own choice
 LEAST = 0.01
 """Smallest number that is said, %; ``frames.jsonl`` has the rest."""
 
+UNINTENDED = "highlights.unintended_area"
+
 _NAMES = {"R": "red", "G": "green", "B": "blue"}
 
 _INTENDED = frozenset({Role.ALLOW, Role.BACKDROP})
@@ -49,6 +51,7 @@ def burnt_lines(result: Result, sheet: Sheet | None) -> Iterator[str]:
     small = [r for r in unmeant if r.area < SMALL and roles.get(r.zone or "") is not Role.PROTECT]
     large = [region for region in unmeant if region not in small]
     yield from _places(large)
+    yield from _reaching(result, {name for name, role in roles.items() if role is Role.PROTECT}, large)
     if large and small:
         area = sum(region.area for region in small)
         places = "a small place" if len(small) == 1 else "small places, together"
@@ -57,6 +60,16 @@ def burnt_lines(result: Result, sheet: Sheet | None) -> Iterator[str]:
     # an intended place is told where there is more of it than was allowed
     beyond = [c for c in result.verdict.causes if roles.get(c.zone or "") in _INTENDED and c.limit is not None]
     yield from (f"More than intended: {prose(c.text)}." for c in beyond if c.reading.startswith("highlights."))
+
+
+def _reaching(result: Result, protected: set[str], told: Iterable[Region]) -> Iterator[str]:
+    """Yield protected zones into which a place reaches that lies mostly elsewhere, and so is told of elsewhere."""
+    named = {region.zone for region in told}
+    for reading in result.readings:
+        if reading.name != UNINTENDED or reading.zone not in protected - named or (reading.value or 0.0) < LEAST:
+            continue
+        share = spoken_number(reading.value or 0.0, 2)
+        yield f"**{prose(reading.zone or '')}**: {share} % of it burnt, by a place that lies mostly outside of it."
 
 
 def _places(regions: Iterable[Region]) -> Iterator[str]:

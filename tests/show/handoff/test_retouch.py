@@ -99,6 +99,14 @@ def test_what_was_meant_to_burn_is_told_only_beyond_its_budget() -> None:
     assert sentences(of) == ["More than intended: rim burnt 1.20 %."]
 
 
+def test_a_burnt_place_that_reaches_into_a_protected_zone_is_told_of_that_zone_too() -> None:
+    reach = Reading(name="highlights.unintended_area", zone="label", unit=Unit.PERCENT_OF_CELLS, value=0.314)
+    of = day(frame(1, regions=(region(0.8, zone="rim"),), readings=(reach,)))
+    assert sentences(of) == ["**label**: 0.31 % of it burnt, by a place that lies mostly outside of it."]
+    at_home = day(frame(1, regions=(region(0.1, zone="label"),), readings=(reach,)))
+    assert len(sentences(at_home)) == 1
+
+
 def test_frames_without_anything_to_say_are_counted_not_listed() -> None:
     said = text(day(frame(1), burnt(2, 0.31), frame(3)))
     assert said.count("### ") == 1
