@@ -182,7 +182,7 @@ def test_a_note_whose_process_number_another_process_has_by_now_is_ignored(tmp_p
     assert not note.exists()
 
 
-@pytest.mark.parametrize(("pid", "runs"), [(os.getpid(), True), (2**22 + 1, False)])
+@pytest.mark.parametrize(("pid", "runs"), [(os.getpid(), True), (2**22 + 1, False)], ids=["ours", "nobody"])
 def test_where_nothing_can_be_locked_the_process_number_tells(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, state: Path, pid: int, runs: bool
 ) -> None:
