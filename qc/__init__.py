@@ -11,6 +11,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from qc.batch.check import check_day as check_day
     from qc.contract import event_json as event_json
     from qc.contract import from_json as from_json
     from qc.contract import to_json as to_json
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from qc.errors import UnsupportedError as UnsupportedError
     from qc.errors import UsageError as UsageError
     from qc.errors import VanishedError as VanishedError
+    from qc.errors import WorkerLostError as WorkerLostError
     from qc.event import Event as Event
     from qc.frame import Camera as Camera
     from qc.frame import Cfa as Cfa
@@ -68,6 +70,7 @@ if TYPE_CHECKING:
     from qc.show.pictures import save_pictures as save_pictures
 
 _PLACES = {
+    "qc.batch.check": ("check_day",),
     "qc.decode": ("MosaicHint", "frame_from_mosaic", "open_frame"),
     "qc.digest": ("Digest",),
     "qc.errors": (
@@ -82,6 +85,7 @@ _PLACES = {
         "UnsupportedError",
         "UsageError",
         "VanishedError",
+        "WorkerLostError",
     ),
     "qc.frame": ("Camera", "Cfa", "Frame"),
     "qc.measure": ("specs",),

@@ -1,4 +1,4 @@
-"""Speed and memory of one 50-megapixel lossless-JPEG capture, as ratios to its bare LibRaw decode; then the watch.
+"""Speed and memory of one 50-megapixel lossless-JPEG capture, as ratios to its LibRaw decode; watch and batch.
 
 Run as ``python -m tests.bench``. Each figure is the best of several rounds, every round in a process of its
 own, so that nothing is warm that would not be warm in a worker, and peak memory is the process's own.
@@ -12,7 +12,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from tests.bench import watch
+from tests.bench import batch, watch
 
 ROUNDS = 3
 TARGETS = {
@@ -65,6 +65,7 @@ def main() -> int:
             subprocess.run([sys.executable, "-m", "tests.bench.job", f"write-{detail}", str(capture)], check=True)
             met &= report(label, f"{capture.stat().st_size / 1e6:.0f} MB", capture)
     met &= watch.report()
+    met &= batch.report()
     return 0 if met else 1
 
 
