@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -136,7 +137,7 @@ def captured(
         sheet_text=used.text,
         complaints=complaints,
         light=light_of(result.digest) if result.digest is not None else None,
-        order=order_of(result.camera.settings, arrived.at, result.file.name, arrived.number),
+        order=order_of(result.camera.settings, _written(arrived.stamp), result.file.name, arrived.number),
         took_s=took_s,
         events=tuple(events),
         arrived_at=arrived.at,
@@ -161,3 +162,11 @@ def events_of(roster: Roster, path: str, place: Place) -> Iterator[Event]:
         yield event("new_content", f"{shown} holds another capture than before")
     for one in place.joined:
         yield event("joined", f"{printable(Path(one).name)} belongs to {shown}")
+
+
+def _written(stamp: Stamp) -> str:
+    """Return when a file was last written, local time: it stands for a time that the camera did not record.
+
+    Not when it arrived here: a day that is checked at its end would have such captures last.
+    """
+    return datetime.fromtimestamp(stamp.mtime_ns / 1e9).astimezone().isoformat(timespec="milliseconds")

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 
 import pytest
 
-from qc.intake.placing import events_of, place_of
+from qc.intake.placing import Arrived, Used, captured, events_of, place_of
 from qc.intake.roster import Roster
+from qc.intake.updates import Stamp
+from qc.pipeline import unmeasured
 from tests.log.made import content, stamp
 
 
@@ -28,3 +31,16 @@ def test_a_duplicate_says_whether_the_file_was_renamed(tmp_path: Path, renamed: 
     (event,) = events_of(roster, "best.dng", place)
     assert (event.kind, event.text) == ("duplicate", text)
     assert event.data == {"of": "SB_0001.dng", "renamed": renamed}
+
+
+def test_a_capture_without_a_recorded_time_stands_where_its_file_was_written_not_where_it_was_found(
+    tmp_path: Path,
+) -> None:
+    roster = Roster(tmp_path)
+    written = datetime(2026, 11, 25, 10, 0, 3).astimezone()
+    state = Stamp(size=9000, mtime_ns=round(written.timestamp()) * 1_000_000_000, inode=7)
+    arrived = Arrived(path="SB_0003.dng", stamp=state, at="2026-11-25T18:30:00.000+01:00", number=3)
+    result = unmeasured(tmp_path / "SB_0003.dng", "cut")
+    place = place_of(roster, arrived.path, state, content(3))
+    used = Used(sheet=None, preset=None, text=None)
+    assert captured(arrived, result, used, place, specs=()).order[0] == "2026-11-25T10:00:03.000"
