@@ -106,9 +106,9 @@ def headings(day: Day, *, specs: Sequence[Spec], levels: Sequence[Level] = DECID
 
 def _heading(group: CauseGroup, frames: Mapping[str, Taken], known: Mapping[str, ReadingSpec]) -> Heading:
     spec = known.get(group.reading)
-    own = [(c, cause) for c, cause in group.frames if frames[c].standing.causes[0] == cause]
-    worst = sorted(own, key=lambda one: -_badness(frames[one[0]], one[1], spec))
-    held = tuple(_held(frames[content], cause, spec) for content, cause in worst)
+    worst = sorted(group.frames, key=lambda one: -_badness(frames[one[0]], one[1], spec))
+    own = [(content, cause) for content, cause in worst if frames[content].standing.causes[0] == cause]
+    held = tuple(_held(frames[content], cause, spec) for content, cause in own)
     return Heading(
         level=group.level,
         reading=group.reading,
@@ -123,7 +123,7 @@ def _title(group: CauseGroup, worst: Sequence[tuple[str, Cause]]) -> str:
     texts = {cause.text for _, cause in group.frames}
     if group.reading == "file.state" and len(texts) > 1:
         return f"{counted(len(group.frames), 'file')} not whole"
-    said = clean((worst[0] if worst else group.frames[0])[1].text)
+    said = clean(worst[0][1].text)
     return said + ("" if len(texts) == 1 else ", at worst")
 
 

@@ -70,9 +70,7 @@ def readings(headroom: float | None, burnt: float, blur: float) -> tuple[Reading
     )
 
 
-def cause(
-    level: Level, text: str, reading: str = "highlights.unintended_area", zone: str | None = None
-) -> Cause:
+def cause(level: Level, text: str, reading: str = "highlights.unintended_area", zone: str | None = None) -> Cause:
     return Cause(reading=reading, zone=zone, level=level, limit=0.2, origin="preset series", text=text)
 
 
@@ -94,9 +92,13 @@ def captured(number: int, name: str = "", *, causes: Sequence[Cause] = (), **cha
     content = f"blake2b:{number:064x}"
     level = causes[0].level if causes else Level.CLEAR
     given = (changes.pop("headroom", 0.5 + number / 100), changes.pop("area", 0.01), changes.pop("blur", 0.8))
-    settings = Camera(make="Own", model="Body", iso=100.0, shutter_s=1 / 160, aperture=11.0, taken=taken_at(number))
+    settings = Camera(
+        make="Own", model="Body", iso=100.0, shutter_s=1 / 160, aperture=11.0, taken=taken_at(number)
+    )
     result = Result(
-        file=FileFacts(path=f"/day/bottles/{name}", name=name, bytes=1000 + number, content=content, sha256="ab" * 32),
+        file=FileFacts(
+            path=f"/day/bottles/{name}", name=name, bytes=1000 + number, content=content, sha256="ab" * 32
+        ),
         camera=CameraFacts(settings=settings, kind="mosaic", width=1200, height=800),
         readings=readings(*given),
         regions=digest().regions,

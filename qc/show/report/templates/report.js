@@ -104,7 +104,7 @@ const framegauge = (() => {
       const less = first ? one - other : one.localeCompare(other, undefined, { numeric: true });
       return falling ? -less : less;
     };
-    body.append(...$$("tr", body).sort(order));
+    body.append(...[...rows].sort(order));  // what is equal stays in the order taken
   }
 
   // plots
