@@ -235,7 +235,7 @@ class DayCheck:
     def _test(self, workers: ExitStack, log: Log, book: Book) -> Iterator[Event]:
         tests = Tests(log, book, self.specs)
         todo = deque(tests.to_run())
-        self._step(total=len(todo))
+        self._step(tests=len(todo))
 
         def take() -> tuple[Test, Task] | None:
             if not todo:
@@ -275,10 +275,16 @@ class DayCheck:
             mosaic=used.mosaic,
         )
 
-    def _step(self, *, done: int = 0, total: int = 0) -> None:
+    def _step(self, *, done: int = 0, tests: int = 0) -> None:
         elapsed = time.monotonic() - self._began if self._began else 0.0
         so_far = self.progress
-        self.progress = replace(so_far, done=so_far.done + done, total=so_far.total + total, elapsed_s=elapsed)
+        self.progress = replace(
+            so_far,
+            done=so_far.done + done,
+            total=so_far.total + tests,
+            tests=so_far.tests + tests,
+            elapsed_s=elapsed,
+        )
         self._on_progress(self.progress)
 
 

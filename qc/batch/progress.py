@@ -19,12 +19,15 @@ class Progress:
         Captures of the folder of which nothing had to be measured.
     elapsed_s : float
         Seconds since the first was handed out.
+    tests : int
+        How many of `total` are ambient tests; they come last.
     """
 
     done: int
     total: int
     known: int
     elapsed_s: float
+    tests: int = 0
 
     @property
     def rate(self) -> float | None:

@@ -35,7 +35,10 @@ def stopped_line(progress: Progress) -> str:
 def closing_lines(levels: Mapping[str, tuple[str, Level]], progress: Progress, out: str) -> tuple[str, ...]:
     """Return the end of a check: how many frames by level, which, what was measured, where the log is."""
     counts, worst, log = closing(levels, out)
-    return counts, worst, f"{progress.done} measured, {progress.known} known from before", log
+    done = [f"{progress.done - progress.tests} measured", f"{progress.known} known from before"]
+    if progress.tests:
+        done.insert(1, f"{progress.tests} ambient {'test' if progress.tests == 1 else 'tests'}")
+    return counts, worst, ", ".join(done), log
 
 
 def _rate(rate: float) -> str:
