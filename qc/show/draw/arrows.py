@@ -56,14 +56,14 @@ def draw_arrows(digest: Digest, tile_map: TileMap, *, caption: Caption, zones: S
     pitch = np.array((picture.shape[1] / columns, picture.shape[0] / rows))
     step = max(1, int(np.ceil(_ROOM / pitch.min())))
     longest = float(pitch.min()) * step * _LONGEST
-    for place, length, angle in _pooled(tile_map, tile_map.angles, step):
+    for place, length, angle in pooled(tile_map, tile_map.angles, step):
         reach = np.array((np.cos(angle), -np.sin(angle))) * length * longest / 2  # rows run down
         centre = place * pitch - 0.5
         stroke(picture, np.array([centre - reach, centre + reach]), _COLOUR, closed=False)
     return compose(picture, caption, _key(tile_map, longest, room(picture)), lift=digest.lift)
 
 
-def _pooled(
+def pooled(
     tile_map: TileMap, angles: NDArray[np.float32], step: int
 ) -> Iterator[tuple[NDArray[np.float64], float, float]]:
     """Yield centre (x, y in tiles), length (0 to 1) and angle (radians) of blocks of `step` × `step` tiles.

@@ -15,6 +15,7 @@ from qc.reading import Region, TileMap
 from qc.sheet.zones import Zone
 from qc.show.draw._lines import Style
 from qc.show.draw._scale import colours_at, ends, middle_text
+from qc.show.draw.arrows import pooled
 from qc.show.draw.outlines import look_of, percent
 from qc.show.palette import RGB
 from qc.show.report.templates import render
@@ -38,7 +39,10 @@ ROOMY: Final = 100
 """Height from which a place is not hidden by a label inside it."""
 
 LONGEST: Final = 0.9
-"""Length of the longest arrow, parts of a tile."""
+"""Length of the longest arrow, parts of the room it has."""
+
+ROOM: Final = 24
+"""Room an arrow has at least, in an SVG's own coordinates; tiles in less are averaged."""
 
 Bright = Literal["high", "low"]
 Size = tuple[int, int]
@@ -160,7 +164,7 @@ def _zone_lines(zones: Sequence[Zone], size: Size) -> list[Line]:
 
 
 def arrows_svg(tile_map: TileMap, size: Size) -> bytes:
-    """Return a line in each tile: along the direction of its blur, as long as the blur is large."""
+    """Return a line in each tile: along its direction, as long as its value is high on the map's scale."""
     path = " ".join(_arrows(tile_map, size))
     return _svg([Line(path=path, colour="#ffffff")], size)
 
@@ -230,15 +234,13 @@ def _overlap(a: Place, b: Place) -> bool:
 def _arrows(tile_map: TileMap, size: Size) -> Iterator[str]:
     if tile_map.angles is None:
         return
-    _, most, _ = ends(tile_map)
     rows, columns = tile_map.values.shape
-    tile: NDArray[np.float64] = np.array((WIDE / columns, _high(size) / rows))
-    for row, column in np.argwhere(np.isfinite(tile_map.values) & np.isfinite(tile_map.angles)):
-        turn = np.deg2rad(float(tile_map.angles[row, column]))
-        half = min(1.0, float(tile_map.values[row, column]) / most) * LONGEST / 2 * tile
-        middle = (np.array((column, row)) + 0.5) * tile
-        along = np.array((np.cos(turn), -np.sin(turn))) * half
-        (x, y), (to_x, to_y) = middle - along, middle + along
+    pitch: NDArray[np.float64] = np.array((WIDE / columns, _high(size) / rows))
+    step = max(1, int(np.ceil(ROOM / pitch.min())))
+    longest = float(pitch.min()) * step * LONGEST
+    for place, length, angle in pooled(tile_map, tile_map.angles, step):
+        reach = np.array((np.cos(angle), -np.sin(angle))) * length * longest / 2  # rows run down
+        (x, y), (to_x, to_y) = place * pitch - reach, place * pitch + reach
         yield f"M{x:.1f} {y:.1f}L{to_x:.1f} {to_y:.1f}"
 
 

@@ -106,7 +106,7 @@ def level_of_light(day: Day) -> Quantity | None:
     if not numbers:
         return None
     about = "Median of the picture's unclipped tiles against full scale; a jump is other light or another picture."
-    return Quantity(key="level", title="Level of light", short="light", unit="stops", about=about, numbers=numbers)
+    return Quantity(key="light", title="Level of light", short="light", unit="stops", about=about, numbers=numbers)
 
 
 def _first(

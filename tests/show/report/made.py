@@ -1,4 +1,4 @@
-"""Days in a log made up for tests of the report: captures with readings, maps and outlines of the real measurements."""
+"""Days in a log made up for tests of the report: captures with readings, maps and outlines."""
 
 from __future__ import annotations
 
@@ -92,13 +92,10 @@ def captured(number: int, name: str = "", *, causes: Sequence[Cause] = (), **cha
     content = f"blake2b:{number:064x}"
     level = causes[0].level if causes else Level.CLEAR
     given = (changes.pop("headroom", 0.5 + number / 100), changes.pop("area", 0.01), changes.pop("blur", 0.8))
-    settings = Camera(
-        make="Own", model="Body", iso=100.0, shutter_s=1 / 160, aperture=11.0, taken=taken_at(number)
-    )
+    settings = Camera(make="Own", model="Body", iso=100, shutter_s=1 / 160, aperture=11, taken=taken_at(number))
+    place = f"/day/bottles/{name}"
     result = Result(
-        file=FileFacts(
-            path=f"/day/bottles/{name}", name=name, bytes=1000 + number, content=content, sha256="ab" * 32
-        ),
+        file=FileFacts(path=place, name=name, bytes=1000 + number, content=content, sha256="ab" * 32),
         camera=CameraFacts(settings=settings, kind="mosaic", width=1200, height=800),
         readings=readings(*given),
         regions=digest().regions,

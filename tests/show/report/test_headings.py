@@ -64,8 +64,8 @@ def test_files_that_are_not_whole_share_a_heading_that_counts_them(tmp_path: Pat
     told = day(tmp_path, truncated(1), other)
     assert [h.title for h in headings(told, specs=all_specs())] == [said.text]
     damaged = captured(3, causes=[cause(Level.HALT, "damaged: no end", "file.state")])
-    told = day(tmp_path / "more", truncated(1), damaged)
-    assert [h.title for h in headings(told, specs=all_specs())] == ["2 files not whole"]
+    told = day(tmp_path, damaged)
+    assert [h.title for h in headings(told, specs=all_specs())] == ["3 files not whole"]
 
 
 def test_a_limit_is_said_with_its_unit_and_where_it_comes_from(tmp_path: Path) -> None:

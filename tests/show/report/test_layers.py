@@ -87,14 +87,12 @@ def test_no_area_hides_another_or_the_name_of_a_zone() -> None:
         *ET.fromstring(zones_svg(zones, SIZE)).iter(f"{SVG}text"),
     ]
     assert len(texts) > 3
-    places = [
-        _around(
-            Line(path="", colour="", label=t.text or "", at=(float(t.get("x", 0)), float(t.get("y", 0)))),
-            AREA_TEXT,
-        )
-        for t in texts[:-1]
-    ]
+    places = [_around(line_of(text), AREA_TEXT) for text in texts[:-1]]
     assert not any(_overlap(a, b) for i, a in enumerate(places) for b in places[:i])
+
+
+def line_of(text: ET.Element) -> Line:
+    return Line(path="", colour="", label=text.text or "", at=(float(text.get("x", 0)), float(text.get("y", 0))))
 
 
 def test_a_zone_of_any_name_is_text_and_nothing_else() -> None:

@@ -97,9 +97,8 @@ def test_a_map_opens_on_demand_with_a_bar_in_its_unit(index: Path, open_page: Op
     page.keyboard.press("m")
     assert page.locator("#frame .choices [aria-pressed=true]").inner_text() == "blur"
     assert png.is_visible()
-    page.wait_for_function(
-        "() => document.querySelector(\"#frame img[src$='.sharpness.png']\").naturalWidth === 12"
-    )
+    loaded = "(i) => i.src.endsWith('.sharpness.png') && i.naturalWidth === 12"  # a pixel a tile
+    page.wait_for_function(f"() => [...document.images].some({loaded})")
     drawing = page.locator("#frame .drawing:visible")
     assert drawing.locator(".unit").inner_text() == "px; where the grey picture shows, nothing could be read"
     assert drawing.locator(".ends span").first.inner_text() == "0.5"

@@ -44,12 +44,12 @@ def test_sharpness_is_that_of_the_worst_sharp_zone(out: Path) -> None:
 
 
 def test_level_of_light_is_in_stops_of_full_scale(out: Path) -> None:
-    level = told(out)["level"]
+    level = told(out)["light"]
     assert [round(number.value or 0.0, 3) for number in level.numbers.values()] == [-2.0] * 3  # tiles of 0.25
 
 
 def test_what_no_frame_has_is_not_plotted(out: Path) -> None:
-    assert list(told(out)) == ["headroom", "burnt", "blur", "level"]
+    assert list(told(out)) == ["headroom", "burnt", "blur", "light"]
 
 
 def test_plotly_takes_the_figures_and_points_tell_levels_by_shape(out: Path) -> None:
