@@ -132,7 +132,7 @@ def measure_stages(
     from qc.digest import make_digest, tile_light
     from qc.measure import specs as all_specs
 
-    _check_call(sheet, preset)
+    check_call(sheet, preset)
     opened = _open(path, decoder, mosaic)
     specs = [spec for spec in all_specs() if not spec.companions]
     if (frame := opened.frame) is None:
@@ -184,7 +184,7 @@ def rejudge(result: Result, sheet: Sheet | None = None, *, preset: str | None = 
     """
     from qc.measure import specs as all_specs
 
-    _check_call(sheet, preset)
+    check_call(sheet, preset)
     specs = [spec for spec in all_specs() if spec.name in result.made_by.methods]
     limits = resolve(specs, sheet, preset)
     findings = _advised_again(result, limits) if result.schema == "qc.ambient/1" else result.findings
@@ -260,7 +260,7 @@ def measure_ambient(
     from qc.measure.ambient import SPEC, arrange
     from qc.measure.ambient.advice import advised
 
-    _check_call(sheet, preset)
+    check_call(sheet, preset)
     if sheet is not None and sheet.light == "continuous":
         raise UsageError("the set sheet says that the light is continuous: there is no flash to test against")
     opened = _open_all(paths, dark, decoder, mosaic)
@@ -382,7 +382,8 @@ def _intent(sheet: Sheet | None, sync_limit_s: float | None = None) -> tuple[tup
     return intent.zones, intent.brief(sync_limit_s=sync_limit_s)
 
 
-def _check_call(sheet: object, preset: str | None) -> None:
+def check_call(sheet: object, preset: str | None) -> None:
+    """Refuse what is no sheet or no preset: UsageError."""
     if sheet is not None and not isinstance(sheet, Sheet):
         what = f"{printable(sheet)!r}" if isinstance(sheet, (str, bytes, os.PathLike)) else type(sheet).__name__
         raise UsageError(f"sheet must be a Sheet, not {what}: qc.read_sheet(path) makes one")

@@ -161,14 +161,14 @@ class Book:
             content = self.roster.content_of(path)
             if content is None or content in said or path.startswith(shut):
                 continue
-            if (there := self.roster.path_of(content)) is None or not self.roster.is_present(there):
+            if self.present(content) is None:
                 said.add(content)
                 yield self._say_gone(path, content)
 
-    def is_here(self, content: str) -> bool:
-        """Tell whether a file of the folder holds a content."""
+    def present(self, content: str) -> str | None:
+        """Return the path of a file of the folder that holds a content, relative to it, or None."""
         path = self.roster.path_of(content)
-        return path is not None and self.roster.is_present(path)
+        return path if path is not None and self.roster.is_present(path) else None
 
     def _new_events(self, arrived: Arrived, place: Place) -> Iterator[Event]:
         events = events_of(self.roster, arrived.path, place)

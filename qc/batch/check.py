@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import os
 import time
-from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import ExitStack
 from dataclasses import replace
@@ -17,10 +16,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from qc.batch.book import Book, Need
-from qc.batch.pairs import Test, Tests
+from qc.batch.captures import Captures
+from qc.batch.pairs import Tests
 from qc.batch.pool import WorkerPool, usual_jobs
 from qc.batch.progress import Progress
-from qc.batch.runs import TRIES, run
+from qc.batch.runs import run
 from qc.batch.work import Answer, Task
 from qc.errors import UsageError, printable
 from qc.event import Event, now
@@ -28,11 +28,11 @@ from qc.intake import filing
 from qc.intake.intent import Intent
 from qc.intake.place import folders
 from qc.intake.placing import Arrived, Used
-from qc.intake.scan import Listing, list_folder, stamp_of
+from qc.intake.scan import Listing, list_folder
 from qc.intake.updates import Measured
 from qc.log.log import Log
 from qc.measure import specs as all_specs
-from qc.pipeline import unmeasured
+from qc.pipeline import check_call
 from qc.reading import Level
 from qc.series.run import fold
 
@@ -70,7 +70,7 @@ class DayCheck:
     Raises
     ------
     UsageError
-        When there is no such folder, or `out` would lie in it.
+        When there is no such folder, `out` would lie in it, or one of the words is none of ours.
     SheetError
         When a sheet for the whole folder has mistakes.
     """
@@ -89,6 +89,9 @@ class DayCheck:
         on_progress: Callable[[Progress], None] | None = None,
     ) -> None:
         self.folder, self.out = folders(folder, out)
+        if jobs is not None and jobs < 1:
+            raise UsageError(f"jobs must be 1 or more, not {jobs}")
+        check_call(None, preset)
         if decoder != "auto":
             from qc.decode import raw_decoder
 
@@ -100,6 +103,7 @@ class DayCheck:
         self._used = Used(sheet=None, preset=preset, text=None, mosaic=mosaic)
         self._decoder = decoder
         self._executor = executor
+        self._pool: WorkerPool | None = None
         self._jobs = jobs or usual_jobs()
         self._on_progress = on_progress or (lambda _: None)
         self._began = 0.0
@@ -134,11 +138,11 @@ class DayCheck:
             for event in (*self.intent.refresh(), *self._closed(listing)):
                 log.event(event)
                 yield event
-            yield from book.gone(self._inside(path) for path in listing.closed)
             yield from events
-            yield from self._measure(workers, log, book, todo)
-            if not self.stopped:
-                yield from self._test(workers, log, book)
+            yield from self._measure(workers, Captures(log, book, self.folder, todo, self._task))
+            if files and not self.stopped:  # an empty one may be a disk that is not there
+                yield from book.gone(self._inside(path) for path in listing.closed)
+            yield from self._test(workers, log, book)
             if not self.stopped:
                 yield from self._tell(log, book)
                 self.complete = True
@@ -159,12 +163,14 @@ class DayCheck:
             text = f"{printable(path)} cannot be read: {cause}; what is in it is not seen"
             yield Event(kind="folder_closed", at=now(), text=text, level=Level.WARN)
 
-    def _plan(self, book: Book) -> tuple[deque[Arrived], list[Event]]:
+    def _plan(self, book: Book) -> tuple[list[Arrived], list[Event]]:
         """Judge what only has to be judged; return what has to be measured, and what has to be told."""
-        todo: deque[Arrived] = deque()
+        todo: list[Arrived] = []
         told: list[Event] = []
         known = 0
         for arrived, need in book.captures():
+            if self.stopped:
+                break
             if need is Need.MEASURE:
                 todo.append(arrived)
                 continue
@@ -174,99 +180,59 @@ class DayCheck:
         self.progress = replace(self.progress, total=len(todo), known=known)
         return todo, told
 
-    def _executor_for(self, workers: ExitStack, count: int) -> Executor:
-        """Return what does so many pieces of work; our own processes are started when there is the first."""
-        if self._executor is None:
-            pool = WorkerPool(min(self._jobs, count))
-            workers.callback(pool.kill)  # all work is done by then, or nobody waits for it any more
-            self._executor = pool
-        return self._executor
+    # -- the work
 
-    # -- the captures
-
-    def _measure(self, workers: ExitStack, log: Log, book: Book, todo: deque[Arrived]) -> Iterator[Event]:
-        tries: dict[str, int] = {}
-
-        def take() -> tuple[tuple[Arrived, Used], Task] | None:
-            if not todo:
-                return None
-            arrived = todo.popleft()
-            used = book.used(arrived.path)
-            known = frozenset[str]() if arrived.path in tries else book.same_size(arrived)
-            return (arrived, used), replace(self._task((arrived.path,), used), known=known)
-
-        for (arrived, used), answer in self._run(workers, take, len(todo)):
-            again, events = self._capture_done(log, book, arrived, used, answer)
-            yield from events
-            number = tries.pop(arrived.path, 1)
-            if again is not None and number < TRIES:
-                tries[arrived.path] = number + 1
-                todo.append(again)
-                continue
-            if again is not None:
-                yield _said(log, arrived.path, "arriving", "is still changing: not measured", Level.WARN)
-            self._step(done=1)
-
-    def _capture_done(
-        self, log: Log, book: Book, arrived: Arrived, used: Used, answer: Answer
-    ) -> tuple[Arrived | None, Iterable[Event]]:
-        """Log a capture; return it once more when it is to be measured again, and what has to be told."""
-        path = self.folder / arrived.path
-        stamp = stamp_of(path)
-        if stamp is None:
-            gone = "went away before it was measured"
-            return None, [_said(log, arrived.path, "vanished", gone, Level.NOTE)]
-        if stamp != arrived.stamp:
-            return replace(arrived, stamp=stamp), ()
-        if answer.file is not None:
-            judged = book.judge(arrived, answer.file)
-            return (arrived, ()) if judged is None else (None, judged)
-        lost, result = answer.lost, answer.result
-        if result is not None and result.file.state == "vanished":
-            lost = "cannot be seen from where it was to be measured"
-        if lost is not None:
-            event = _about(arrived.path, "worker_lost", f"was not measured: {lost}", Level.NOTE)
-            return None, book.add(arrived, unmeasured(path, lost, size=stamp.size), used, answer, (event,))
-        assert result is not None, "an answer is a result, a file or lost"
-        return None, book.add(arrived, result, used, answer)
-
-    # -- the ambient tests
+    def _measure(self, workers: ExitStack, captures: Captures) -> Iterator[Event]:
+        for (arrived, used), answer in self._run(workers, captures.take, len(captures)):
+            yield from captures.done(arrived, used, answer)
+            self._step(done=captures.finished)
 
     def _test(self, workers: ExitStack, log: Log, book: Book) -> Iterator[Event]:
-        tests = Tests(log, book, self.specs)
-        todo = deque(tests.to_run())
-        self._step(tests=len(todo))
-
-        def take() -> tuple[Test, Task] | None:
-            if not todo:
-                return None
-            test = todo.popleft()
-            return test, self._task(test.paths, test.used)
-
-        for test, answer in self._run(workers, take, len(todo)):
+        before = self.progress.done
+        tests = Tests(log, book, self.specs, self._task)
+        self._step(done=before, tests=len(tests))
+        for test, answer in self._run(workers, tests.take, len(tests)):
             yield from tests.done(test, answer)
-            self._step(done=1)
+            self._step(done=before + tests.finished)
+
+    def _run(
+        self, workers: ExitStack, take: Callable[[], tuple[About, Task] | None], count: int
+    ) -> Iterator[tuple[About, Answer]]:
+        if not count or self.stopped:
+            return
+        self._began = self._began or time.monotonic()
+        executor = self._executor or self._own(workers, count)
+        yield from run(executor, take, at_once=self._jobs + 1, stopping=lambda: self.stopped, tick=self._step)
+
+    def _own(self, workers: ExitStack, count: int) -> Executor:
+        """Return processes of our own; they are started when there is work, no more of them than that needs."""
+        if self._pool is None:
+            try:
+                self._pool = WorkerPool(min(self._jobs, count))
+            except OSError as error:
+                raise UsageError(f"no worker can be started: {error.strerror or error}") from error
+            workers.callback(self._end)
+        return self._pool
+
+    def _end(self) -> None:
+        """End our own processes: all work is done, or nobody waits for it any more."""
+        if self._pool is not None:
+            self._pool.kill()
+            self._pool = None
 
     # -- after
 
     def _tell(self, log: Log, book: Book) -> Iterator[Measured]:
         standings = fold(log.entries(self.specs), specs=self.specs)
         for standing in standings:
-            if book.is_here(standing.content) and (logged := log.capture(standing.content)) is not None:
-                yield Measured(result=logged.result, standing=standing)
+            path = book.present(standing.content)
+            if path is not None and (logged := log.capture(standing.content)) is not None:
+                facts = replace(logged.result.file, path=str(self.folder / path), name=Path(path).name)
+                yield Measured(result=replace(logged.result, file=facts), standing=standing)
 
     # -- small things
 
-    def _run(
-        self, workers: ExitStack, take: Callable[[], tuple[About, Task] | None], count: int
-    ) -> Iterator[tuple[About, Answer]]:
-        if not count:
-            return
-        self._began = self._began or time.monotonic()
-        executor = self._executor_for(workers, count)
-        yield from run(executor, take, at_once=self._jobs + 1, stopping=lambda: self.stopped, tick=self._step)
-
-    def _task(self, paths: tuple[str, ...], used: Used) -> Task:
+    def _task(self, paths: Sequence[str], used: Used) -> Task:
         return Task(
             paths=tuple(str(self.folder / path) for path in paths),
             sheet=used.sheet,
@@ -275,15 +241,14 @@ class DayCheck:
             mosaic=used.mosaic,
         )
 
-    def _step(self, *, done: int = 0, tests: int = 0) -> None:
-        elapsed = time.monotonic() - self._began if self._began else 0.0
+    def _step(self, *, done: int | None = None, tests: int = 0) -> None:
         so_far = self.progress
         self.progress = replace(
             so_far,
-            done=so_far.done + done,
+            done=so_far.done if done is None else done,
             total=so_far.total + tests,
             tests=so_far.tests + tests,
-            elapsed_s=elapsed,
+            elapsed_s=time.monotonic() - self._began if self._began else 0.0,
         )
         self._on_progress(self.progress)
 
@@ -323,14 +288,3 @@ def check_day(
         on_progress=on_progress,
     )
     yield from check.run()
-
-
-def _about(path: str, kind: str, what: str, level: Level) -> Event:
-    name = Path(path).name
-    return Event(kind=kind, at=now(), text=f"{printable(name)} {what}", name=name, level=level)
-
-
-def _said(log: Log, path: str, kind: str, what: str, level: Level) -> Event:
-    event = _about(path, kind, what, level)
-    log.event(event)
-    return event

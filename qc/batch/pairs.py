@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from qc.batch.book import Book
-from qc.batch.work import Answer
+from qc.batch.work import Answer, Task
+from qc.errors import printable
 from qc.event import Event, now
 from qc.intake.desk import Desk
 from qc.intake.placing import Used
@@ -54,17 +56,39 @@ class Tests:
         Of the folder.
     specs : sequence of Spec
         The measurements.
+    task : callable
+        Makes the piece of work for two paths and what they are measured by.
+
+    Attributes
+    ----------
+    finished : int
+        How many are logged, or told why not.
     """
 
     __test__ = False
 
-    def __init__(self, log: Log, book: Book, specs: Sequence[Spec]) -> None:
+    def __init__(
+        self, log: Log, book: Book, specs: Sequence[Spec], task: Callable[[Sequence[str], Used], Task]
+    ) -> None:
+        self.finished = 0
         self._log = log
         self._book = book
         self._specs = specs
+        self._task = task
         self._figures = Desk(specs).figures
+        self._todo = deque(self._to_run())
 
-    def to_run(self) -> Iterator[Test]:
+    def __len__(self) -> int:
+        return len(self._todo)
+
+    def take(self) -> tuple[Test, Task] | None:
+        """Return the next test to be measured with its piece of work; None when there is none."""
+        if not self._todo:
+            return None
+        test = self._todo.popleft()
+        return test, self._task(test.paths, test.used)
+
+    def _to_run(self) -> Iterator[Test]:
         """Yield the tests to be measured; those that only other limits ask for are judged from the log here."""
         for dark, lit in pairs(self._log.entries(self._specs)).items():
             test = self._test(dark, lit)
@@ -73,18 +97,19 @@ class Tests:
 
     def done(self, test: Test, answer: Answer) -> Iterator[Event]:
         """Log a test that was measured; yields what has to be told."""
+        self.finished += 1
         if answer.result is not None:
             yield from self._add(test, answer.result, answer.took_s)
             return
         name = Path(test.paths[0]).name
-        text = f"ambient test of {name}: {answer.lost}"
+        text = f"ambient test of {printable(name)}: {answer.lost}"
         event = Event(kind="worker_lost", at=now(), text=text, name=name, content=test.dark, level=Level.NOTE)
         self._log.event(event)
         yield event
 
     def _test(self, dark: str, lit: str) -> Test | None:
-        paths = self._book.roster.path_of(dark), self._book.roster.path_of(lit)
-        if paths[0] is None or paths[1] is None or not self._book.is_here(dark) or not self._book.is_here(lit):
+        paths = self._book.present(dark), self._book.present(lit)
+        if paths[0] is None or paths[1] is None:
             return None
         used = self._book.used(paths[1])
         if used.sheet is not None and used.sheet.light == "continuous":

@@ -160,6 +160,10 @@ def test_a_folder_that_is_none_and_an_output_among_captures_are_refused(folder: 
         DayCheck(folder, out=folder / "out")
     with pytest.raises(UsageError, match="no decoder"):
         DayCheck(folder, decoder="none")
+    with pytest.raises(UsageError, match="no preset"):
+        DayCheck(folder, preset="none")
+    with pytest.raises(UsageError, match="jobs"):
+        DayCheck(folder, jobs=-1)
 
 
 def test_a_bad_sheet_is_refused_before_anything_is_measured(four: Path) -> None:
@@ -295,6 +299,36 @@ def test_the_same_content_under_another_name_is_said_and_not_decoded(four: Path,
     again = Checked(four, notes)
     assert again.executor.submitted == []
     assert again.events() == []
+
+
+def test_a_capture_that_was_renamed_is_not_gone_and_is_told_under_its_new_name(four: Path, notes: Path) -> None:
+    Checked(four, notes)
+    (four / "front").mkdir()
+    (four / "SB_0001.dng").rename(four / "front" / "moved.dng")
+    checked = Checked(four, notes)
+    assert not checked.decoded
+    assert [(e.kind, e.name) for e in checked.events()] == [("duplicate", "moved.dng")]
+    assert checked.names == ["SB_0000.dng", "moved.dng", "SB_0002.dng", "SB_0003.dng"]
+    assert checked.one("moved.dng").result.file.path == str(four / "front" / "moved.dng")
+
+
+def test_an_empty_folder_says_nothing_of_what_the_log_knows(four: Path, notes: Path) -> None:
+    Checked(four, notes)
+    for name in FOUR:
+        (four / name).unlink()
+    assert Checked(four, notes).told == []
+
+
+def test_a_folder_that_goes_away_meanwhile_is_one_line(four: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def unplug(task: object) -> Answer:
+        answer = work(task)  # type: ignore[arg-type]  # the task of a run
+        if four.exists():
+            four.rename(four.with_name("unplugged"))
+        return answer
+
+    monkeypatch.setattr("qc.batch.runs.work", unplug)
+    with ThreadPoolExecutor(1) as pool, pytest.raises(UsageError, match="went away; what was measured is logged"):
+        list(check_day(four, executor=pool, jobs=1))
 
 
 def test_a_picture_that_comes_later_joins_its_raw_and_nothing_is_decoded(folder: Path, notes: Path) -> None:
