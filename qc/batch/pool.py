@@ -46,8 +46,9 @@ def usual_jobs() -> int:
 class WorkerPool(Executor):
     """An executor of worker processes that outlives their deaths.
 
-    A future whose worker crashed, was killed or took too long raises `qc.errors.WorkerLostError`; all others go
-    on. What is called, its arguments and what it returns are pickled; it must be importable by its name.
+    A future whose worker crashed, was killed or took too long raises `qc.errors.WorkerLostError`, and so does one
+    whose call raised, with that in words; all others go on. What is called, its arguments and what it returns are
+    pickled; it must be importable by its name.
 
     Parameters
     ----------
