@@ -112,19 +112,24 @@ def _heading(group: CauseGroup, frames: Mapping[str, Taken], known: Mapping[str,
     return Heading(
         level=group.level,
         reading=group.reading,
-        title=_title(group, worst),
+        title=_title(group, worst, spec),
         drawn=held[:DRAWN],
         named=held[DRAWN:],
         besides=tuple(content for content, cause in group.frames if (content, cause) not in own),
     )
 
 
-def _title(group: CauseGroup, worst: Sequence[tuple[str, Cause]]) -> str:
-    texts = {cause.text for _, cause in group.frames}
-    if group.reading == "file.state" and len(texts) > 1:
+def _title(group: CauseGroup, worst: Sequence[tuple[str, Cause]], spec: ReadingSpec | None) -> str:
+    """Say a cause of one frame or of several: that of the worst, or what all of them begin with."""
+    texts = list(dict.fromkeys(clean(cause.text) for _, cause in worst))
+    if len(texts) == 1:
+        return texts[0]
+    if group.reading == "file.state":
         return f"{counted(len(group.frames), 'file')} not whole"
-    said = clean(worst[0][1].text)
-    return said + ("" if len(texts) == 1 else ", at worst")
+    if spec is not None:
+        return f"{texts[0]}, at worst"
+    begun = {text.partition(";")[0] for text in texts}
+    return begun.pop() if len(begun) == 1 else f"{texts[0]}, and the like"
 
 
 def _held(taken: Taken, cause: Cause, spec: ReadingSpec | None) -> Held:

@@ -68,6 +68,20 @@ def test_files_that_are_not_whole_share_a_heading_that_counts_them(tmp_path: Pat
     assert [h.title for h in headings(told, specs=all_specs())] == ["3 files not whole"]
 
 
+def test_causes_without_a_number_are_said_by_what_they_share(tmp_path: Path) -> None:
+    def heading(*texts: str) -> str:
+        out = tmp_path / str(len(list(tmp_path.iterdir())))
+        captures = [
+            captured(n, causes=[cause(Level.WARN, text, "no_flash")]) for n, text in enumerate(texts, start=1)
+        ]
+        (found,) = headings(day_of(logged(out, captures)), specs=all_specs())
+        return found.title
+
+    assert heading("no flash; 5 stops under", "no flash; 6 stops under") == "no flash"
+    assert heading("f/8 to f/11", "f/11 to f/8") == "f/8 to f/11, and the like"
+    assert heading("f/8 to f/11", "f/8 to f/11") == "f/8 to f/11"
+
+
 def test_a_limit_is_said_with_its_unit_and_where_it_comes_from(tmp_path: Path) -> None:
     (heading,) = headings(day(tmp_path, captured(1, causes=[burnt(0.4)], area=0.4)), specs=all_specs())
     assert heading.drawn[0].limit == "over the limit 0.20 % of cells (preset series)"

@@ -122,7 +122,7 @@ const framegauge = (() => {
 
   function fit(width) {
     for (const place of $$(".js-plotly-plot")) {
-      Plotly.relayout(place, width ? { width, height: 150 } : { width: null, height: 190, autosize: true });
+      Plotly.relayout(place, width ? { width, height: 115 } : { width: null, height: 190, autosize: true });
     }
   }
 
