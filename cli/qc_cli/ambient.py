@@ -36,9 +36,10 @@ def ambient(
     no_color: opt.NoColorOption = False,
     debug: opt.DebugOption = False,
 ) -> None:
-    """Compare frames shot with and without the flash, in any order, settings the same.
+    """Tell how much of the light is not the flash.
 
-    Says how many stops the ambient light lies under the flash, in the frame and in each zone of the set sheet,
+    Give frames shot with and without the flash, in any order, settings the same. Says how many stops the
+    ambient light lies under the flash, in the frame and in each zone of the set sheet,
     where it is worst, what colour it has, and what can be done about it.
     """
     output = Output(json=json, no_color=no_color, debug=debug)

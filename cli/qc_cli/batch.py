@@ -49,7 +49,7 @@ def batch(
     no_color: opt.NoColorOption = False,
     debug: opt.DebugOption = False,
 ) -> None:
-    """Measure, judge and log every capture of a folder; tell the frames that need a decision.
+    """Measure every capture of a folder; tell what needs a decision.
 
     What is logged already, by a watch or an earlier run, is not measured again. It may be ended at any time: the
     next run goes on. Nothing is ever written into the folder.

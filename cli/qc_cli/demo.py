@@ -25,9 +25,10 @@ def demo(
     ] = None,
     debug: opt.DebugOption = False,
 ) -> None:
-    """Rehearse a short shoot with planted faults, measure it, and compare with the truth.
+    """Rehearse a short shoot and compare with the truth.
 
-    The frames are simulated, so the truth is known. Exit status 0 when every measured value lies within its
+    Faults are planted and the frames are simulated, so the truth is known. Exit status 0 when every measured
+    value lies within its
     stated tolerance, 1 when one does not. Drawings are left to open.
     """
     output = Output(debug=debug)

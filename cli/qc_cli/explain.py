@@ -14,7 +14,10 @@ def explain(
         str | None, typer.Argument(metavar="NAME", help="A reading, a measurement, a level, or a code.")
     ] = None,
 ) -> None:
-    """Say what a reading means: unit, both ends, method, source and limits. Without a name, list them."""
+    """Say what a reading, a finding or a word means.
+
+    For a reading: unit, both ends, method, source and limits. Without a name, all are listed.
+    """
     from qc import decode, event, pipeline
     from qc.errors import QcError
     from qc.measure import specs

@@ -19,9 +19,10 @@ def report(
     ],
     debug: Annotated[bool, typer.Option("--debug", help="Show where an internal fault happened.")] = False,
 ) -> None:
-    """Make a day's report, and the files for others beside it, from its log and digests alone.
+    """Make a day's report again, from its log alone.
 
-    Captures are not needed, and nothing is measured or judged anew. The page says which digests are lost.
+    The page, and the files for others beside it, are made from log and digests. Captures are not needed, and
+    nothing is measured or judged anew. The page says which digests are lost.
 
     Exit status: 0 no frame and nothing about the day at halt; 1 something is; 2 wrong use, or nothing is logged.
     """

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
-    help="Write, check and extend a set sheet; accept what captures show as intended.",
+    help="Write, check and extend a set sheet; accept what is intended.",
 )
 
 SheetArgument = Annotated[

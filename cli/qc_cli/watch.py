@@ -37,21 +37,35 @@ def watch(
         bool, typer.Option("--test", help="Frames without flash are the ambient test, no alarm.")
     ] = False,
     decoder: opt.DecoderOption = opt.DecoderName.AUTO,
+    mosaic: opt.MosaicOption = None,
+    black: opt.BlackOption = None,
+    white: opt.WhiteOption = None,
     no_color: opt.NoColorOption = False,
     debug: opt.DebugOption = False,
 ) -> None:
-    """Measure each new capture as it arrives, newest first, and keep a log of the day.
+    """Measure each capture as it arrives, newest first.
 
-    Nothing is ever written into the folder. On a terminal, Enter answers the newest alarm, u undoes, q ends.
+    A log of the day is kept beside the folder. Nothing is ever written into the folder. On a terminal, Enter
+    answers the newest alarm, u undoes, q ends.
     """
     output = Output(json=json, no_color=no_color, debug=debug)
+    hint = opt.mosaic_hint(mosaic, black, white)
     from qc.errors import QcError, printable
     from qc.intake.watch import Watch
     from qc_cli.performer import Performer
     from qc_cli.views import show
 
     try:
-        watching = Watch(folder, sheet=sheet, preset=preset, out=out, poll_s=poll, test=test, decoder=decoder)
+        watching = Watch(
+            folder,
+            sheet=sheet,
+            preset=preset,
+            out=out,
+            poll_s=poll,
+            test=test,
+            decoder=decoder,
+            mosaic=hint,
+        )
         with ending(watching.stop):
             open_halts = show(
                 watching,
