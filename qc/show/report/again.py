@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from qc.day import read_day
+from qc.day import DayFinding, read_day
 from qc.errors import UsageError, printable
 from qc.log.log import Log
 from qc.reading import Level
@@ -27,11 +27,14 @@ class Made:
         How many frames stand at each.
     findings : mapping of Level to int
         How many findings about the day have each.
+    told : tuple of DayFinding
+        Those findings, worst first.
     """
 
     index: Path
     levels: Mapping[Level, int]
     findings: Mapping[Level, int]
+    told: tuple[DayFinding, ...] = ()
 
     @property
     def at_halt(self) -> bool:
@@ -71,4 +74,5 @@ def report_again(out: Path) -> Made:
         index=write_report(out, day=day, sheets=sheets, specs=specs),
         levels=dict(Counter(taken.standing.level for taken in day.captures)),
         findings=dict(Counter(finding.level for finding in day.findings)),
+        told=day.findings,
     )

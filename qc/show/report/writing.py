@@ -18,7 +18,7 @@ from qc.show.report.frames import frames_of
 from qc.show.report.names import FOLDER, FRAMES, INDEX, PICTURES
 from qc.show.report.page import index_html, style_css
 from qc.show.report.plots import SCRIPT, library
-from qc.show.report.templates import render
+from qc.show.report.templates import copied
 
 STYLE: Final = "report.css"
 ACTS: Final = "report.js"
@@ -58,7 +58,7 @@ def write_report(out: Path, *, day: Day, sheets: Mapping[str, Sheet], specs: Seq
         frames = tuple(frames_of(day, out, sheets=sheets, specs=specs, put=files.put))
         files.put(SCRIPT, library())
         files.put(STYLE, style_css())
-        files.put(ACTS, render("report.js"))
+        files.put(ACTS, copied(ACTS))
         names = [path.name for path in handed]
         files.put(INDEX, index_html(day, frames, sheets=sheets, specs=specs, files=names))
         files.sweep()

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from functools import cache
-from typing import TYPE_CHECKING, Final
+from importlib.resources import files
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from jinja2 import Environment
-
-ASSETS: Final = ("report.css", "report.js")
-"""Files that are copied into the report as they are."""
 
 
 @cache
@@ -25,3 +23,8 @@ def _environment() -> Environment:
 def render(name: str, **facts: object) -> bytes:
     """Return a template with its facts filled in, UTF-8; bytes of names that are none are shown as escapes."""
     return _environment().get_template(name).render(facts).encode("utf-8", "backslashreplace")
+
+
+def copied(name: str) -> bytes:
+    """Return a file that lies among the templates, as it is."""
+    return files(__package__).joinpath(name).read_bytes()
