@@ -11,7 +11,7 @@ import typer
 
 from qc_cli import options as opt
 from qc_cli.meter import Meter
-from qc_cli.output import INTERRUPTED, NOTHING_DONE, Output, status
+from qc_cli.output import AT_HALT, DONE, INTERRUPTED, NOTHING_DONE, Output, status
 from qc_cli.watch import ending
 
 if TYPE_CHECKING:
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from qc.intake.updates import Measured
     from qc.reading import Level
     from qc.series.entry import Standing
+    from qc.show.report import Made
 
 
 def batch(
@@ -51,8 +52,8 @@ def batch(
 ) -> None:
     """Measure every capture of a folder; tell what needs a decision.
 
-    What is logged already, by a watch or an earlier run, is not measured again. It may be ended at any time: the
-    next run goes on. Nothing is ever written into the folder.
+    Then the report is written. What is logged already, by a watch or an earlier run, is not measured again. It may
+    be ended at any time: the next run goes on. Nothing is ever written into the folder.
     """
     output = Output(json=json, no_color=no_color, debug=debug)
     how: dict[str, Any] = {"sheet": sheet, "preset": preset, "out": out, "jobs": jobs, "decoder": decoder}
@@ -75,6 +76,7 @@ def _check(folder: Path, how: dict[str, Any], output: Output, meter: Meter, *, e
     from qc.batch.check import DayCheck
     from qc.event import Event
     from qc.show.checking import progress_line, stopped_line
+    from qc.show.report import report_again
 
     def show(progress: Progress) -> None:
         meter.show(progress_line(progress))
@@ -88,8 +90,10 @@ def _check(folder: Path, how: dict[str, Any], output: Output, meter: Meter, *, e
         meter.say(stopped_line(check.progress))
         return INTERRUPTED
     meter.end()
+    if telling.marks:
+        telling.report(report_again(check.out))
     telling.close(judged=how["preset"] is not None)
-    return status(telling.marks, faults=telling.faults)
+    return telling.status()
 
 
 class _Telling:
@@ -104,6 +108,7 @@ class _Telling:
         self._every = every
         self._levels: dict[str, tuple[str, Level]] = {}
         self._judged = False
+        self._made: Made | None = None
         self._before: Standing | None = None
         self._name_width = 0
 
@@ -134,6 +139,16 @@ class _Telling:
             self._line(told)
         self._before = standing
 
+    def report(self, made: Made) -> None:
+        """Tell what is found about the day as a whole, as far as it needs a decision or all is asked for."""
+        from qc.show.checking import NEEDS_A_DECISION, finding_line
+
+        self._made = made
+        if self._output.json:
+            return
+        told = [finding for finding in made.told if self._every or finding.level in NEEDS_A_DECISION]
+        self._output.lines(finding_line(finding) for finding in told)
+
     def close(self, *, judged: bool) -> None:
         """Tell the sum, and what to do where nothing of taste was judged."""
         from qc.errors import printable
@@ -148,6 +163,16 @@ class _Telling:
             self._meter.say(line)
         for line in closing_lines(self._levels, self._check.progress, out):
             self._meter.say(line)
+        if self._made is not None:
+            self._meter.say(f"report: {printable(self._made.index)}")
+
+    def status(self) -> int:
+        """Return the exit status: that of the frames, or 1 where only the day as a whole has a halt."""
+        from qc.reading import Level
+
+        of_frames = status(self.marks, faults=self.faults)
+        at_halt = self._made is not None and bool(self._made.findings.get(Level.HALT))
+        return AT_HALT if of_frames == DONE and at_halt else of_frames
 
     def _json(self, told: Measured | Event) -> None:
         from qc.show.watching.lines import json_lines

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from qc.batch.progress import Progress
+from qc.day import DayFinding
 from qc.intake.updates import Measured
 from qc.reading import Level
+from qc.show.signs import PLAIN, clean
 from qc.show.watching.words import age, closing
 
 NEEDS_A_DECISION = (Level.HALT, Level.WARN)
@@ -15,6 +17,11 @@ NEEDS_A_DECISION = (Level.HALT, Level.WARN)
 def needs_a_decision(told: Measured) -> bool:
     """Tell whether a frame is told without being asked for: it is at halt or warn, or was not read."""
     return told.standing.level in NEEDS_A_DECISION or told.result.file.state != "whole"
+
+
+def finding_line(finding: DayFinding) -> str:
+    """Return a finding about the day as a line: mark, level, and the sentence."""
+    return f"{'the day':8}  {PLAIN[finding.level]} {finding.level:<5}  {clean(finding.text)}"
 
 
 def progress_line(progress: Progress) -> str:
