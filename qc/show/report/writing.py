@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -11,6 +12,7 @@ from typing import Final
 
 from qc.day import Day
 from qc.errors import UsageError, printable
+from qc.log.digests import STALE_S
 from qc.reading import Spec
 from qc.sheet.sheet import Sheet
 from qc.show.handoff import write_handoff
@@ -89,11 +91,17 @@ class _Files:
         self.written.add(name)
 
     def sweep(self) -> None:
-        """Remove pictures and frames of an earlier report; what was not made here stays."""
+        """Remove what earlier reports left, also those that died; what others put there stays."""
         for part in (PICTURES, FRAMES):
             for path in (self.folder / part).iterdir():
-                if f"{part}/{path.name}" not in self.written and _OURS.fullmatch(path.name):
+                if f"{part}/{path.name}" not in self.written and _is_left_over(path):
                     path.unlink()
+
+
+def _is_left_over(path: Path) -> bool:
+    if path.name.endswith(".part"):
+        return time.time() - path.stat().st_mtime > STALE_S  # another process may be at it
+    return _OURS.fullmatch(path.name) is not None
 
 
 @contextmanager

@@ -14,7 +14,7 @@ from qc.reading import Level
 from tests.show.report.made import burnt, captured, reported, soft, truncated
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Page, Request
+    from playwright.sync_api import Browser, Page
 
 CHROMIUM = ("chromium", "chromium-browser", "google-chrome")
 
@@ -39,24 +39,27 @@ def open_page(browser: Browser) -> Iterator[Open]:
     said: list[str] = []
     asked: list[str] = []
     folders: list[Path] = []
+    leaving: list[bool] = []  # what is still being loaded then fails, and is nobody's fault
     context = browser.new_context(viewport={"width": 1440, "height": 900})
     context.set_default_timeout(30_000)
 
-    def note(request: Request) -> None:
-        asked.append(request.url)
+    def say(text: str) -> None:
+        if not leaving:
+            said.append(text)
 
-    def opened(index: Path, place: str = "", *, plots: bool = True) -> Page:
+    def opened(index: Path, place: str = "", *, plots: bool = False) -> Page:
         folders.append(index.parent)
         page = context.new_page()
-        page.on("console", lambda message: said.append(f"{message.type}: {message.text}"))
-        page.on("pageerror", lambda error: said.append(str(error)))
-        page.on("requestfailed", lambda request: said.append(f"failed: {request.url} {request.failure}"))
-        page.on("request", note)
+        page.on("console", lambda message: say(f"{message.type}: {message.text}"))
+        page.on("pageerror", lambda error: say(str(error)))
+        page.on("requestfailed", lambda request: say(f"failed: {request.url} {request.failure}"))
+        page.on("request", lambda request: asked.append(request.url))
         page.goto(index.as_uri() + place)
         page.wait_for_selector(".main-svg" if plots else "main")
         return page
 
     yield opened
+    leaving.append(True)
     context.close()
     assert said == []
     assert asked

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pytest
 
@@ -12,9 +11,6 @@ from qc.show.report.names import anchor_of, mark_of
 from qc.show.text import clean
 from tests.show.report.conftest import Open
 from tests.show.report.made import burnt, captured, reported
-
-if TYPE_CHECKING:
-    from playwright.sync_api import Page
 
 NAMES = [
     b"SB#1 %20 100%.dng",
@@ -40,12 +36,7 @@ def index(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return reported(out, captures)
 
 
-def shown(page: Page) -> str:
-    page.wait_for_selector("#frame h2")
-    return page.locator("#frame h2").inner_text()
-
-
-def test_every_link_leads_to_its_frame_and_the_address_does_too(index: Path, open_page: Open) -> None:
+def test_every_link_leads_to_its_frame_and_gives_its_address(index: Path, open_page: Open) -> None:
     page = open_page(index)
     for number, name in enumerate(NAMES):
         said = clean(os.fsdecode(name))
@@ -54,18 +45,20 @@ def test_every_link_leads_to_its_frame_and_the_address_does_too(index: Path, ope
         link.click()
         assert page.locator("#frame").get_attribute("data-mark") == mark_of(f"blake2b:{number + 1:064x}")
         assert page.locator("#frame h2").text_content() == said
-        address = page.url
+        assert page.url.partition("#")[2] == anchor_of(os.fsdecode(name))
         page.keyboard.press("Escape")
-        place = address.partition("#")[2]
-        assert place == anchor_of(os.fsdecode(name))
-        again = open_page(index, f"#{place}", plots=False)
-        again.wait_for_selector("#frame h2")
-        assert again.locator("#frame h2").text_content() == said
-        again.close()
+
+
+@pytest.mark.parametrize("number", range(len(NAMES)))
+def test_the_address_of_a_frame_opens_it(index: Path, open_page: Open, number: int) -> None:
+    name = os.fsdecode(NAMES[number])
+    page = open_page(index, f"#{anchor_of(name)}")
+    page.wait_for_selector("#frame h2")
+    assert page.locator("#frame h2").text_content() == clean(name)
 
 
 def test_no_name_becomes_an_element_and_the_figures_can_be_read(index: Path, open_page: Open) -> None:
-    page = open_page(index)
+    page = open_page(index, plots=True)
     assert page.locator("b b, i b, #frames b, script:not([src]):not([type])").count() == 0
     assert page.evaluate("JSON.parse(document.querySelector('#figures').textContent).length") == 4
     assert page.locator(".sets b").inner_text() == "Stoneware <b>bottles</b>"

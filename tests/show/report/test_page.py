@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,7 +12,7 @@ import pytest
 
 from qc.show.report.page import KEYS
 from tests.show.report.conftest import Open
-from tests.show.report.made import burnt, captured, reported
+from tests.show.report.made import SHEET, burnt, captured, reported
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -40,6 +41,15 @@ def test_words_and_level_filter_the_list(index: Path, open_page: Open) -> None:
     assert listed(page) == ["SB_0003.dng", "SB_0005.dng", "SB_0007.dng"]
     page.select_option("select[name=level]", "clear")
     assert listed(page) == ["SB_0001.dng", "SB_0002.dng", "SB_0004.dng", "SB_0008.dng"]
+
+
+def test_where_there_are_several_sets_the_list_can_be_filtered_by_set(tmp_path: Path, open_page: Open) -> None:
+    text = SHEET.replace("Stoneware <b>bottles</b>", "Back, detail")
+    other = replace(captured(2, sheet_name="Back, detail", sheet_digest="blake2b:5f"), sheet_text=text)
+    page = open_page(reported(tmp_path / "bottles.qc", [captured(1), other, captured(3)]))
+    assert page.locator(".sets li").count() == 2
+    page.select_option("select[name=set]", "Back, detail")
+    assert listed(page) == ["SB_0002.dng"]
 
 
 def test_a_column_sorts_both_ways_and_what_has_no_number_is_last(index: Path, open_page: Open) -> None:
@@ -111,7 +121,7 @@ def test_a_map_opens_on_demand_with_a_bar_in_its_unit(index: Path, open_page: Op
 
 
 def test_a_point_of_a_plot_leads_to_its_frame(index: Path, open_page: Open) -> None:
-    page = open_page(index)
+    page = open_page(index, plots=True)
     figure = next(f for f in json.loads(page.locator("#figures").inner_text()) if f["key"] == "burnt")
     at = figure["data"][0]["y"].index(0.4)
     place = page.locator("#plot-burnt")
@@ -167,7 +177,7 @@ def test_drawings_under_a_cause_show_that_cause(index: Path, open_page: Open) ->
 
 @pytest.mark.parametrize("width", [1440, 900])
 def test_nothing_is_wider_than_the_window(index: Path, open_page: Open, width: int) -> None:
-    page = open_page(index)
+    page = open_page(index, plots=True)
     page.set_viewport_size({"width": width, "height": 900})
     page.wait_for_timeout(500)
     assert page.evaluate("document.documentElement.scrollWidth") <= width
@@ -179,7 +189,7 @@ def test_nothing_is_wider_than_the_window(index: Path, open_page: Open, width: i
 def test_on_paper_stand_decisions_and_plots_and_no_list_of_all_frames(
     index: Path, open_page: Open, tmp_path: Path
 ) -> None:
-    page = open_page(index)
+    page = open_page(index, plots=True)
     page.emulate_media(media="print")
     for hidden in ("#frames", "nav", ".filter", "#keys"):
         assert not page.locator(hidden).is_visible(), hidden
@@ -198,7 +208,7 @@ def test_600_captures_are_a_page_of_at_most_5_mb_whose_pictures_come_late(tmp_pa
     )
     index = reported(tmp_path / "bottles.qc", captures)
     assert index.stat().st_size <= 5_000_000
-    page = open_page(index)
+    page = open_page(index, plots=True)
     assert len(listed(page)) == 600
     assert page.locator("img:not([loading=lazy])").count() == 0
     assert page.locator(".held").count() < 10

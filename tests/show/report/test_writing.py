@@ -49,11 +49,13 @@ def test_what_an_earlier_report_left_goes_and_what_others_put_there_stays(tmp_pa
     index = report_again(out).index
     mark = mark_of(captured(2).content)
     old = [index.parent / "pictures" / f"{mark}.jpg", index.parent / "frames" / f"{mark}.js"]
+    died, working = (index.parent / "frames" / f".{mark}.js.{pid}.part" for pid in (1, 2))
     mine = index.parent / "pictures" / "mine.jpg"
-    for path in (*old, mine):
+    for path in (*old, died, working, mine):
         path.write_bytes(b"1")
+    os.utime(died, (0, 0))
     report_again(out)
-    assert [path.exists() for path in (*old, mine)] == [False, False, True]
+    assert [path.exists() for path in (*old, died, working, mine)] == [False, False, False, True, True]
 
 
 def test_one_digest_at_a_time_is_in_memory(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
