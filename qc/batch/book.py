@@ -197,8 +197,8 @@ class Book:
 
     def _need(self, arrived: Arrived, used: Used) -> Need:
         content = self._content_of(arrived)
-        if content is None or content.startswith(UNREAD):  # what could not be read is tried again
-            return Need.MEASURE
+        if content is None or (content.startswith(UNREAD) and arrived.stamp.size):
+            return Need.MEASURE  # what could not be read is tried again, unless there is nothing in it
         if content in self._seen:  # a second file of it: the first one decides by which sheet it is judged
             return Need.NOTHING
         self._seen.add(content)

@@ -130,6 +130,11 @@ def test_damaged_empty_and_foreign_files_are_told_and_stop_nothing(four: Path, n
     }
     levels = {name: checked.one(name).standing.level for name in ("cut.dng", "empty.dng", "text.jpg")}
     assert levels == {"cut.dng": Level.HALT, "empty.dng": Level.HALT, "text.jpg": Level.UNMEASURED}
+    again = Checked(four, notes)
+    assert again.executor.submitted == []
+    assert {one.result.file.name: one.standing.level for one in again.measured} == {
+        one.result.file.name: one.standing.level for one in checked.measured
+    }
 
 
 def test_odd_names_survive(folder: Path, notes: Path) -> None:
