@@ -29,6 +29,7 @@ KINDS: Mapping[str, str] = {
     "folder_closed": "a folder inside the watched one cannot be read: what is in it is not seen",
     "polling": "the folder gives no notice of changes: it is looked at every few seconds",
     "disk_full": "the disk of the watched folder is full",
+    "disk_room": "the disk of the watched folder has room again",
     "log_lost": "the log cannot be written; measuring goes on",
     "log_back": "the log can be written again; what was missing has been added",
     "worker_lost": "a worker was stopped or crashed over a capture",

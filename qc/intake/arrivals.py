@@ -105,7 +105,9 @@ class Arrivals:
             self._out[due.path] = Arrived(path=due.path, stamp=due.stamp, at=at, number=number)
             self._waiting.put(due.path, due.stamp, arrived=due.since if fresh else None)
         for path in self._settle.tell(time):
-            self._say("arriving", path, f"{printable(Path(path).name)} is arriving: not complete yet")
+            tried = self._held.get(path)
+            why = tried[1].file.detail if tried is not None else None
+            self._say("arriving", path, f"{printable(Path(path).name)} is arriving: {why or 'not complete yet'}")
         unsaid, self._unsaid = self._unsaid, []
         yield from unsaid
 

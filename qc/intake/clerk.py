@@ -12,7 +12,7 @@ from qc.intake.arrivals import Arrivals
 from qc.intake.desk import Desk
 from qc.intake.heart import Heart
 from qc.intake.ledger import Ledger
-from qc.intake.placing import Arrived, Used, captured, events_of, place_of
+from qc.intake.placing import Arrived, Clock, Used, captured, events_of, place_of
 from qc.intake.updates import Done, Measured, Update
 from qc.log.keys import limits_digest
 from qc.reading import Level, Spec
@@ -44,6 +44,7 @@ class Clerk:
         self._roster = arrivals.roster
         self._heart = heart
         self._specs = specs
+        self._clock = Clock()
         self._heard = 0
         self._said: list[tuple[int, Event]] = []
 
@@ -99,10 +100,21 @@ class Clerk:
         """Log a capture and tell it, unless its content was told before."""
         place = place_of(self._roster, arrived.path, arrived.stamp, result.file.content)
         self._roster.remember(arrived.path, arrived.stamp, place.content)
-        filed = captured(arrived, result, used, place, specs=self._specs, took_s=took_s, complaints=complaints)
+        filed = captured(
+            arrived,
+            result,
+            used,
+            place,
+            specs=self._specs,
+            took_s=took_s,
+            complaints=complaints,
+            clock=self._clock,
+        )
         result, order, light = filed.result, filed.order, filed.light
         yield from self._ledger.add(filed)
-        for event in events_of(self._roster, arrived.path, place):
+        before = self._desk.day.entry(place.before) if place.before else None
+        was_whole = before is None or before.state == "whole"
+        for event in events_of(self._roster, arrived.path, place, was_whole=was_whole):
             yield from self.say(event)
         if place.twin is not None or place.before == place.content:
             return

@@ -62,12 +62,14 @@ class Heart:
             self._sizes.append(size)
 
     def disk_news(self) -> Iterator[Event]:
-        """Yield an event when the disk of the watched folder has become too full for one more capture."""
+        """Yield an event when the watched folder's disk has no room for one more capture, or has it again."""
         free = free_bytes(self._folder)
         full = free is not None and free < max(self._sizes, default=1)
         if full and not self._full:
             text = f"the disk of {printable(self._folder)} is full: the next capture has no room"
             yield Event(kind="disk_full", at=now(), text=text, level=Level.HALT)
+        if self._full and not full:
+            yield Event(kind="disk_room", at=now(), text=f"the disk of {printable(self._folder)} has room again")
         self._full = full
 
     def hurry(self) -> None:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -124,8 +124,16 @@ def captured(
     took_s: float = 0.0,
     complaints: str = "",
     events: Sequence[Event] = (),
+    clock: Clock | None = None,
 ) -> Captured:
-    """Return what the log is to hold of a capture; its result says what joined it and what it replaces."""
+    """Return what the log is to hold of a capture; its result says what joined it and what it replaces.
+
+    With a `clock`, a capture that recorded no time is placed by it, and one that did sets it.
+    """
+    settings, clock = result.camera.settings, clock or Clock()
+    order = order_of(settings, clock.time_of(arrived.stamp), result.file.name, arrived.number)
+    if settings.taken is not None:
+        clock.note(order[0], arrived.stamp)
     facts = replace(result.file, companions=tuple(Path(path).name for path in place.joined))
     result = replace(result, file=facts, replaces=place.replaced[0] if place.replaced else None)
     return Captured(
@@ -137,7 +145,7 @@ def captured(
         sheet_text=used.text,
         complaints=complaints,
         light=light_of(result.digest) if result.digest is not None else None,
-        order=order_of(result.camera.settings, _written(arrived.stamp), result.file.name, arrived.number),
+        order=order,
         took_s=took_s,
         events=tuple(events),
         arrived_at=arrived.at,
@@ -145,8 +153,20 @@ def captured(
     )
 
 
-def events_of(roster: Roster, path: str, place: Place) -> Iterator[Event]:
-    """Yield what has to be told of a result besides what was measured."""
+def events_of(roster: Roster, path: str, place: Place, *, was_whole: bool = True) -> Iterator[Event]:
+    """Yield what has to be told of a result besides what was measured.
+
+    Parameters
+    ----------
+    roster : Roster
+        What is known of the folder.
+    path : str
+        Of the capture.
+    place : Place
+        How its result stands to what is known.
+    was_whole : bool
+        Whether what was measured under this path before was a whole file.
+    """
     name = Path(path).name
     shown = printable(name)
 
@@ -155,18 +175,39 @@ def events_of(roster: Roster, path: str, place: Place) -> Iterator[Event]:
 
     if place.twin is not None:
         twin = printable(Path(place.twin).name)
+        if twin == shown:  # two folders
+            shown, twin = printable(path), printable(place.twin)
         renamed = not roster.is_present(place.twin)
         text = f"{shown} is {twin} {'under another name' if renamed else 'once more'}: not measured again"
         yield event("duplicate", text, Level.NOTE, of=place.twin, renamed=renamed)
     elif place.before not in (None, place.content):
-        yield event("new_content", f"{shown} holds another capture than before")
+        text = f"{shown} holds another capture than before" if was_whole else f"{shown} is complete now"
+        yield event("new_content", text)
     for one in place.joined:
         yield event("joined", f"{printable(Path(one).name)} belongs to {shown}")
 
 
-def _written(stamp: Stamp) -> str:
-    """Return when a file was last written, local time: it stands for a time that the camera did not record.
+class Clock:
+    """How the camera's clock stands to the times at which its files were written.
 
-    Not when it arrived here: a day that is checked at its end would have such captures last.
+    A capture that recorded no time, such as a cut one, is placed by it among those that did; the time at which it
+    was found would put it last in a day that is checked at its end, and wherever the camera's clock is off.
     """
-    return datetime.fromtimestamp(stamp.mtime_ns / 1e9).astimezone().isoformat(timespec="milliseconds")
+
+    def __init__(self) -> None:
+        self._ahead = timedelta()
+
+    def note(self, time: str, stamp: Stamp) -> None:
+        """Take up a capture's recorded time, as `qc.series.order` has it, and when its file was written."""
+        try:
+            self._ahead = datetime.fromisoformat(time) - _written(stamp)
+        except ValueError:  # a time that cannot have been
+            return
+
+    def time_of(self, stamp: Stamp) -> str:
+        """Return the time that a capture without one would have recorded."""
+        return (_written(stamp) + self._ahead).isoformat(timespec="milliseconds")
+
+
+def _written(stamp: Stamp) -> datetime:
+    return datetime.fromtimestamp(stamp.mtime_ns / 1e9)

@@ -158,7 +158,7 @@ class Source:
         elif self.network:
             why = ["it lies on a network, which announces no changes"]
         else:
-            why = ["so it was asked for"]
+            why = ["as asked"]
         fresh = [words for words in why if words not in self._told_polling]
         self._told_polling.update(fresh)
         every = self._poll_s or POLL_S
