@@ -9,10 +9,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Literal, TypeVar
 
-from qc.errors import LogError
+from qc.errors import LogError, printable
 from qc.event import Event, now
 from qc.log.log import Log
 from qc.log.rows import Captured
+from qc.reading import Level
 
 Answer = TypeVar("Answer")
 
@@ -40,6 +41,8 @@ class Ledger:
         self._waiting: deque[Captured | Callable[[Log], object]] = deque()
         self._trouble: str | None = None
         self._gap: Event | None = None
+        self._first: tuple[int, Event] | None = None
+        """The first event that this ledger wrote, with its number: by it the log is known again."""
         self._retry_at = float("-inf")
 
     @property
@@ -59,7 +62,12 @@ class Ledger:
 
     def event(self, event: Event) -> list[Event]:
         """Put an event into the timeline."""
-        return self.write(lambda log: log.event(event))
+
+        def put(log: Log) -> None:
+            number = log.event(event)
+            self._first = self._first or (number, event)
+
+        return self.write(put)
 
     def flush(self, *, now_or_never: bool = False) -> list[Event]:
         """Write what could not be written before; call it now and then while the log is lost.
@@ -120,18 +128,31 @@ class Ledger:
         self._trouble = str(error)
         if told is not None:
             return []
-        self._gap = Event(kind="log_lost", at=now(), text=f"not logged, measuring goes on: {error}")
+        self._gap = Event(
+            kind="log_lost", at=now(), text=f"not logged, measuring goes on: {error}", level=Level.WARN
+        )
         return [self._gap]
 
     def _well(self, log: Log) -> list[Event]:
         """Put the gap into the timeline once it is over."""
         if self._gap is None:
             return []
-        back = Event(kind="log_back", at=now(), text="the log is written again; what was missing has been added")
+        text, level = "the log is written again; what was missing has been added", None
+        if not self._is_ours(log):
+            text = f"a new log begins in {printable(self._out)}: what was logged before this gap is not in it"
+            level = Level.WARN
+        back = Event(kind="log_back", at=now(), text=text, level=level)
         log.event(self._gap)
         log.event(back)
         self._trouble = self._gap = None
         return [back]
+
+    def _is_ours(self, log: Log) -> bool:
+        if self._first is None:
+            return True
+        number, event = self._first
+        found = log.events(number - 1, (event.kind,))
+        return bool(found) and found[0] == (number, event)
 
     def _thin_out(self) -> None:
         captures = [i for i, item in enumerate(self._waiting) if isinstance(item, Captured)]

@@ -11,7 +11,7 @@ from __future__ import annotations
 import contextlib
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from multiprocessing import Pipe
 from pathlib import Path
@@ -25,7 +25,7 @@ from qc.intake.desk import Desk
 from qc.intake.heart import Heart
 from qc.intake.intent import Intent
 from qc.intake.ledger import Ledger
-from qc.intake.place import announce, folders
+from qc.intake.place import Running, announce, folders, running_watches
 from qc.intake.placing import Arrived, Used
 from qc.intake.updates import Done, Early, FirstLook, Job, Update
 from qc.intake.workers import Pool
@@ -130,9 +130,10 @@ class Watch:
             `Early` and then `Measured` for each capture, each once; `Restated` when what the day makes of an
             earlier one changed; `Event`; and `Heartbeat` at least every few seconds.
         """
+        others = [other for other in running_watches() if other.folder == self.folder]
         with announce(self.folder, self.out) as unfound, Pool(self._workers, limit_s=self._limit_s) as pool:
             try:
-                yield from self._begin(unfound)
+                yield from self._begin(unfound, others)
                 while not self._stopping:
                     yield from self._look()
                     self._hand_out(pool)
@@ -148,9 +149,11 @@ class Watch:
 
     # -- the steps of the loop
 
-    def _begin(self, unfound: str | None) -> Iterator[Update]:
+    def _begin(self, unfound: str | None, others: Sequence[Running]) -> Iterator[Update]:
         started = {"folder": str(self.folder), "sheet": self._sheet, "preset": self._preset}
         text = f"watching {printable(self.folder)}"
+        if others:
+            text += f"; process {others[0].pid} watches it too: each capture is measured twice"
         if unfound:
             text += f"; other commands need --folder to find this watch: {unfound}"
         yield from self._clerk.say(Event(kind="started", at=now(), text=text, data=started))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from qc.event import Event
 from qc.intake import ledger
 from qc.intake.ledger import DIGESTS_KEPT, Ledger
 from qc.log.log import Log
+from qc.reading import Level
 from tests.log.made import captured
 
 
@@ -79,3 +81,19 @@ def test_a_question_is_answered_with_what_the_log_says(out: Path) -> None:
     assert last is not None
     assert last[0].file.name == captured(1).result.file.name
     kept.close()
+
+
+def test_a_log_that_was_removed_begins_anew_and_nobody_says_that_nothing_is_missing(
+    out: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ledger, "RETRY_S", 0.0)
+    kept = Ledger(out)
+    kept.event(Event(kind="started", at="2026-11-25T10:00:00.000+01:00", text="watching"))
+    kept.add(captured(1))
+    shutil.rmtree(out)
+    told = [*kept.add(captured(2)), *kept.flush()]
+    kept.close()
+    back = next(event for event in told if event.kind == "log_back")
+    assert "a new log begins" in back.text
+    assert back.level is Level.WARN
+    assert names(out) == [captured(2).result.file.name]

@@ -46,7 +46,7 @@ def test_a_capture_without_a_recorded_time_stands_where_its_file_was_written_not
     assert captured(arrived, result, used, place, specs=()).order[0] == "2026-11-25T10:00:03.000"
 
 
-def test_a_capture_without_a_time_is_placed_by_the_clock_of_those_that_have_one(tmp_path: Path) -> None:
+def test_a_capture_without_a_time_is_placed_by_the_clock_of_those_that_have_one() -> None:
     # the camera is an hour and two minutes behind this machine
     written = datetime(2026, 11, 25, 11, 2, 0)
     clock = Clock()
