@@ -96,7 +96,10 @@ def accept(
     with _log(out) as log:
         capture = _capture(log, name, content)
         chosen = cause if isinstance(cause, Cause) else _alarm(log, capture, cause or Which())
-        spec, value = _spec(chosen), _value(capture, chosen)
+        spec = _spec(chosen)
+        value = (
+            _value(capture, chosen) if spec is not None else None
+        )  # a code is no reading that could be asked for
         if spec is None or value is None:
             return _said(log, acts.answered(capture, chosen, why=": it has no limit that could be raised"))
         acceptance = Acceptance(

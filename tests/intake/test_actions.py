@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from concurrent.futures import TimeoutError as FutureTimeout
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -19,7 +21,7 @@ from qc.reading import Level
 from qc.result import Cause
 from qc.series.entry import Purpose
 from qc.sheet.accepted_file import read_accepted
-from tests.cli.conftest import scene, subprocess_of, write
+from tests.cli.conftest import CAMERA, scene, subprocess_of, write
 from tests.intake.logged import SHEET, Day
 from tests.log.made import stamp, unread
 
@@ -186,14 +188,17 @@ def test_a_sheet_that_the_watch_was_started_with_is_the_one_that_is_meant(tmp_pa
     assert accept(day.out, folder=day.folder).data["file"] == "elsewhere.accepted.toml"
 
 
-def test_a_cause_without_a_limit_is_answered_for_its_capture_only_and_that_is_said(day: Day) -> None:
+@pytest.mark.parametrize("which", [None, Which(reading="file.state")])
+def test_a_cause_without_a_limit_is_answered_for_its_capture_only_and_that_is_said(
+    day: Day, which: Which | None
+) -> None:
     day.shoot("SB_0001.dng")
     path = day.folder / "SB_0002.dng"
     path.write_bytes((day.folder / "SB_0001.dng").read_bytes()[:-9000])
     day.log(path)
     (cause,) = day.causes("SB_0002.dng")
     assert (cause.reading, cause.level, can_widen(cause)) == ("file.state", Level.HALT, False)
-    event = accept(day.out, folder=day.folder)
+    event = accept(day.out, folder=day.folder, cause=which)
     assert (event.kind, event.data) == ("answered", {"reading": "file.state", "zone": None})
     assert event.text.endswith(", for SB_0002.dng only: it has no limit that could be raised")
     assert not list(day.out.glob("*.accepted.toml"))
@@ -209,6 +214,42 @@ def test_a_cause_of_the_series_is_answered_even_when_it_has_a_number(day: Day) -
     event = accept(day.out, folder=day.folder, cause=cause)
     assert event.kind == "answered"
     assert event.text.startswith("answered: left −0.5 stop, for SB_0001.dng only")
+
+
+def at(day: Day, name: str, *, iso: float = 100, light: float = 1.0, second: int = 0) -> None:
+    """Shoot a frame of the day by its settings and its light."""
+    camera = replace(CAMERA, iso=iso, taken=f"2026-11-25T10:00:{second:02d}")
+    write(day.folder / name, scene() * light + 1e-4 * second, camera)
+    day.log(day.folder / name)
+
+
+CODES: Mapping[str, Mapping[str, float]] = {
+    "settings_changed": {"iso": 200, "light": 2.0},
+    "light_changed": {"light": 0.6},
+    "no_flash": {"light": 2.0**-8},
+}
+"""Alarms that have no limit of a sheet, and the frame that gives each after four others."""
+
+
+@pytest.mark.parametrize("code", CODES)
+@pytest.mark.parametrize("named", [True, False])
+def test_every_code_is_answered_for_this_capture_named_by_its_code_or_as_the_first_of_the_last(
+    tmp_path: Path, code: str, named: bool
+) -> None:
+    day = Day(tmp_path / "bottles", preset=None)
+    for number in range(4):
+        at(day, f"SB_{number:04d}.dng", second=number)
+    at(day, "SB_0009.dng", second=9, **CODES[code])  # type: ignore[arg-type]  # floats by name
+    alarms = [c.reading for c in day.causes("SB_0009.dng") if c.level in ("note", "warn", "halt")]
+    assert code in alarms
+    answered = []
+    for _ in alarms[:1] if named else alarms:
+        event = accept(day.out, folder=day.folder, cause=Which(reading=code) if named else None)
+        assert (event.kind, event.name) == ("answered", "SB_0009.dng")
+        assert event.text.endswith(", for SB_0009.dng only: it has no limit that could be raised")
+        answered.append(event.data["reading"])
+    assert code in answered
+    assert code not in [c.reading for c in day.causes("SB_0009.dng")]
 
 
 def test_what_the_ambient_test_of_a_dark_frame_shows_can_be_accepted(day: Day) -> None:
