@@ -142,6 +142,22 @@ class Restated:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Recalled:
+    """What was logged before this watch began; comes once, right after ``started``, when there is any.
+
+    Attributes
+    ----------
+    standings : tuple of Standing
+        Of the last twelve captures, in the order taken.
+    names : mapping of str to str
+        File names of those, by content.
+    """
+
+    standings: tuple[Standing, ...]
+    names: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Heartbeat:
     """How the watch stands; comes at least every few seconds while it runs.
 
@@ -187,5 +203,5 @@ class Heartbeat:
     names: Mapping[str, str] = field(default_factory=dict)
 
 
-Update = Early | Measured | Restated | Event | Heartbeat
+Update = Early | Measured | Restated | Recalled | Event | Heartbeat
 """What `qc.intake.watch.Watch.run` yields."""

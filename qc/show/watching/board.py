@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from qc.event import Event
-from qc.intake.updates import Early, Heartbeat, Measured, Restated, Update
+from qc.intake.updates import Early, Heartbeat, Measured, Recalled, Restated, Update
 from qc.reading import Level, Spec
 from qc.result import Result
 from qc.series.alarms import ONCE
@@ -82,6 +82,8 @@ class Board:
             return self._measured(update)
         if isinstance(update, Restated):
             return self._restated(update)
+        if isinstance(update, Recalled):
+            return None
         if isinstance(update, Heartbeat):
             self.beat, self.beat_at = update, self.clock()
             self.open = {s.content: (update.names.get(s.content, ""), s) for s in update.open_halts}
