@@ -313,3 +313,20 @@ def test_the_async_form_yields_the_same_and_ends_with_its_task(folder: Path) -> 
     assert asyncio.run(asyncio.wait_for(first(), 60)) == "SB_0001.dng"
     with Log.open(folder.with_name("bottles.qc")) as log:
         assert [entry.name for entry in log.entries()] == ["SB_0001.dng"]
+
+
+def test_a_second_watch_of_a_folder_says_that_there_is_one(folder: Path) -> None:
+    with watching(folder), watching(folder) as second:
+        assert "watches it too" in second.events("started")[0].text
+
+
+def test_what_was_logged_before_is_recalled_by_the_next_watch(folder: Path) -> None:
+    for number in range(3):
+        (folder / f"SB_{number:04d}.dng").write_bytes(capture(number))
+    with watching(folder) as running:
+        running.wait_for("SB_0000.dng", "SB_0001.dng", "SB_0002.dng")
+    with watching(folder) as running:
+        (recalled,) = [u for u in running.updates if isinstance(u, Recalled)]
+        names = [recalled.names[standing.content] for standing in recalled.standings]
+        assert names == ["SB_0000.dng", "SB_0001.dng", "SB_0002.dng"]
+    # a first watch has nothing to recall
