@@ -15,7 +15,7 @@ import qc
 from qc.errors import UsageError
 from qc.event import Event
 from qc.intake.actions import give
-from qc.intake.updates import Early, Measured
+from qc.intake.updates import Early, Measured, Recalled
 from qc.intake.watch import Watch
 from qc.log.log import Log
 from qc.reading import Level
