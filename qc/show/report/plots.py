@@ -6,9 +6,12 @@ tells which point was clicked, and draws axes of time; other such packages bring
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from importlib.resources import files
 from typing import Any, Final
+
+import numpy as np
 
 from qc.reading import Level
 from qc.show.palette import LEVELS, QUIET, TEXT
@@ -28,6 +31,9 @@ SYMBOLS: Final[Mapping[Level, tuple[str, int]]] = {
 }
 """Shape and size of a point by the level of its frame: never by colour alone."""
 
+FAR: Final = 3.0
+"""How far beyond the bulk of a day a plot reaches, parts of that bulk."""
+
 _GRID: Final = "rgba(128,128,128,.28)"
 
 
@@ -37,7 +43,7 @@ def library() -> bytes:
 
 
 def figures(told: Sequence[Quantity], frames: Sequence[Frame]) -> list[dict[str, Any]]:
-    """Return a figure for each quantity: Plotly's ``data`` and ``layout``, JSON-ready.
+    """Return a figure for each quantity: Plotly's ``data`` and ``layout``, and how many points lie beyond.
 
     Parameters
     ----------
@@ -54,20 +60,37 @@ def figures(told: Sequence[Quantity], frames: Sequence[Frame]) -> list[dict[str,
 def _figure(quantity: Quantity, frames: Sequence[Frame], ends: Sequence[str]) -> dict[str, Any]:
     shown = [(frame, quantity.numbers.get(frame.content, Number())) for frame in frames]
     shown = [(frame, number) for frame, number in shown if number.value is not None]
+    values = [number.value for _, number in shown if number.value is not None]
+    scale = scale_of(values)
     return {
         "key": quantity.key,
-        "data": [_trace(quantity, shown)],
-        "layout": _layout(quantity, ends),
+        "beyond": sum(not scale[0] <= value <= scale[1] for value in values),
+        "data": [_trace(quantity, shown, scale)],
+        "layout": _layout(ends),
     }
 
 
-def _trace(quantity: Quantity, shown: Sequence[tuple[Frame, Number]]) -> dict[str, Any]:
+def scale_of(values: Sequence[float]) -> tuple[float, float]:
+    """Return the ends beyond which a value is put at the edge, so that a misfire does not hide the day's drift.
+
+    Three times the distance of the 10th and 90th percentile beyond these, our own choice; where that is nought,
+    no ends.
+    """
+    if not values:
+        return -math.inf, math.inf
+    low, high = (float(end) for end in np.percentile(values, (10, 90)))
+    return (low - FAR * (high - low), high + FAR * (high - low)) if high > low else (-math.inf, math.inf)
+
+
+def _trace(
+    quantity: Quantity, shown: Sequence[tuple[Frame, Number]], scale: tuple[float, float]
+) -> dict[str, Any]:
     looks = [SYMBOLS[frame.level] for frame, _ in shown]
     return {
         "type": "scatter",
         "mode": "lines+markers",
         "x": [frame.moment for frame, _ in shown],
-        "y": [round(number.value or 0.0, 5) for _, number in shown],
+        "y": [round(min(max(number.value or 0.0, scale[0]), scale[1]), 5) for _, number in shown],
         "customdata": [frame.mark for frame, _ in shown],
         "text": [_hover(quantity, frame, number) for frame, number in shown],
         "hovertemplate": "%{text}<extra></extra>",
@@ -92,11 +115,11 @@ def _hover(quantity: Quantity, frame: Frame, number: Number) -> str:
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
 
 
-def _layout(quantity: Quantity, ends: Sequence[str]) -> dict[str, Any]:
+def _layout(ends: Sequence[str]) -> dict[str, Any]:
     axis = {"gridcolor": _GRID, "linecolor": _GRID, "zeroline": False, "fixedrange": False, "automargin": True}
     return {
         "height": 190,
-        "margin": {"l": 64, "r": 16, "t": 8, "b": 30},
+        "margin": {"l": 48, "r": 16, "t": 8, "b": 30},
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
         "font": {"color": css(QUIET), "size": 13, "family": 'system-ui, "Liberation Sans", sans-serif'},
@@ -110,7 +133,7 @@ def _layout(quantity: Quantity, ends: Sequence[str]) -> dict[str, Any]:
         },
         "dragmode": "zoom",
         "xaxis": {**axis, "type": "date", "tickformat": "%H:%M", **({"range": _wider(ends)} if ends else {})},
-        "yaxis": {**axis, "title": {"text": quantity.unit}, "nticks": 5},
+        "yaxis": {**axis, "nticks": 5},
     }
 
 

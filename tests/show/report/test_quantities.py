@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import plotly.graph_objects as go
@@ -8,7 +9,7 @@ import pytest
 from qc.reading import Level
 from qc.series.wrap import sheets_of
 from qc.show.report.frames import frames_of
-from qc.show.report.plots import SYMBOLS, figures, library
+from qc.show.report.plots import SYMBOLS, figures, library, scale_of
 from qc.show.report.quantities import Quantity, quantities
 from tests.show.report.made import all_specs, burnt, captured, day_of, logged, truncated
 
@@ -78,3 +79,25 @@ def test_the_plotting_library_is_one_file_that_names_its_licence() -> None:
     head = library()[:400]
     assert b"plotly.js" in head
     assert b"MIT" in head
+
+
+def test_a_misfire_does_not_hide_the_days_drift() -> None:
+    drift = [0.1 * n for n in range(20)]
+    low, high = scale_of([*drift, -12.0])
+    assert low < min(drift)
+    assert max(drift) < high < 8
+    assert low > -12
+    assert scale_of([1.0] * 20) == scale_of([]) == (-math.inf, math.inf)
+
+
+def test_a_point_beyond_the_scale_stands_at_its_edge_and_says_its_own_number(tmp_path: Path) -> None:
+    captures = [captured(n, headroom=0.5 + n / 100) for n in range(1, 20)] + [captured(20, headroom=9.0)]
+    out = logged(tmp_path / "bottles.qc", captures)
+    day = day_of(out)
+    sheets = sheets_of(day)
+    frames = list(frames_of(day, out, sheets=sheets, specs=all_specs(), put=lambda _name, _data: None))
+    figure = figures(quantities(day, sheets=sheets, specs=all_specs()), frames)[0]
+    (trace,) = figure["data"]
+    assert figure["beyond"] == 1
+    assert trace["y"][-1] == max(trace["y"]) < 2
+    assert "9.00 stops" in trace["text"][-1]

@@ -165,7 +165,8 @@ const framegauge = (() => {
     if (link && plain) { event.preventDefault(); go(link.dataset.frame, link.dataset.part); }
     if (head) sort(head);
     if (event.target.dataset?.draw) choose(Number(event.target.dataset.draw));
-    if (event.target.dataset?.do) keys[event.target.dataset.do]();
+    const doing = event.target.closest("[data-do]");
+    if (doing) keys[doing.dataset.do]();
     if (event.target === dialog) dialog.close();
   });
 
