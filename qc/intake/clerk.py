@@ -64,6 +64,8 @@ class Clerk:
         yield from told
         for path, stamp, content in arrivals or ():
             self._arrivals.know(path, stamp, content)
+        if (recalled := self._desk.recalled()) is not None:
+            yield recalled
 
     def hear(self) -> Iterator[Update]:
         """Take up roles, answers and acceptances that other commands logged; flush what waits for the log."""

@@ -7,13 +7,16 @@ from dataclasses import replace
 
 from qc.errors import printable
 from qc.event import Event
-from qc.intake.updates import Restated
+from qc.intake.updates import Recalled, Restated
 from qc.judge import spoken_phrase
 from qc.log.said import Said, said
 from qc.reading import Spec
 from qc.result import Result
 from qc.series.entry import Entry, Purpose, Standing
 from qc.series.run import Day
+
+RECALLED = 12
+"""How many of the captures that were logged before a watch recalls: what its strip shows."""
 
 TOLD = ("ambient.stops_under", "ambient.worst_stops_under")
 """Readings of an ambient test that its dark frame's line tells."""
@@ -73,6 +76,16 @@ class Desk:
             if now != was and self.day.entry(content) is not None:
                 changed += self.day.change(content, purpose=now[0], answered=now[1])
         return _newest(changed)
+
+    def recalled(self) -> Recalled | None:
+        """Return what was logged before, as far as a screen shows it; None when nothing was."""
+        entries = self.day.entries[-RECALLED:]
+        if not entries:
+            return None
+        return Recalled(
+            standings=self.day.standings[-RECALLED:],
+            names={entry.content: entry.name for entry in entries},
+        )
 
     @property
     def acts(self) -> tuple[Event, ...]:
