@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 from qc.errors import LogError, UsageError, printable
@@ -18,6 +18,7 @@ from qc.event import Event, now
 from qc.intake import acts
 from qc.intake.filing import acceptance_of, alone, file_text, finish, keep
 from qc.intake.intent import Intent
+from qc.intake.raising import raised
 from qc.log.log import Log
 from qc.log.rows import Logged
 from qc.log.said import ACTS, said
@@ -25,10 +26,10 @@ from qc.reading import Level, ReadingSpec
 from qc.result import Cause
 from qc.series.entry import Purpose
 from qc.series.run import fold
-from qc.sheet.accepted import Acceptance, bar_for, widened
+from qc.sheet.accepted import Acceptance, bar_for
 from qc.sheet.accepted_file import with_accepted, without_accepted
 from qc.sheet.checks import FRAME, near
-from qc.sheet.limits import resolve
+from qc.sheet.limits import Limit, resolve
 
 ALARMS = frozenset({Level.NOTE, Level.WARN, Level.HALT})
 
@@ -62,7 +63,8 @@ def accept(
     """Accept what a capture shows as intended.
 
     The limit of that reading at that place is raised to the value and a margin, for this set. A cause that has no
-    limit to raise is answered for this capture only, and the event says so.
+    limit to raise is answered for this capture only, and the event says so; so is one whose value the limits in
+    force allow already, since an earlier acceptance or a change of the sheet: an acceptance never lowers a limit.
 
     Parameters
     ----------
@@ -97,12 +99,11 @@ def accept(
         capture = _capture(log, name, content)
         chosen = cause if isinstance(cause, Cause) else _alarm(log, capture, cause or Which())
         spec = _spec(chosen)
-        value = (
-            _value(capture, chosen) if spec is not None else None
-        )  # a code is no reading that could be asked for
+        value = _value(capture, chosen) if spec is not None else None  # a code is no reading
         if spec is None or value is None:
             return _said(log, acts.answered(capture, chosen, why=": it has no limit that could be raised"))
-        acceptance = Acceptance(
+        intent = _intent(log, folder, sheet, preset)
+        asked = Acceptance(
             reading=chosen.reading,
             zone=chosen.zone,
             value=value,
@@ -112,8 +113,9 @@ def accept(
             content=capture.content,
             at=now(),
         )
-        intent = _intent(log, folder, sheet, preset)
-        acceptance = _under_graver(acceptance, chosen.level, spec, intent, folder / capture.path)
+        acceptance = raised(_limit(intent, folder / capture.path, chosen), asked, spec)
+        if isinstance(acceptance, str):
+            return _said(log, acts.answered(capture, chosen, why=f"; {acceptance}"))
         path = intent.accepted_path(folder / capture.path)
         event = acts.accepted(capture, acceptance, spec, path.name)
         keep(log, event, path, with_accepted(file_text(path), acceptance))
@@ -283,19 +285,11 @@ def _value(capture: Logged, cause: Cause) -> float | None:
     return None
 
 
-def _under_graver(
-    acceptance: Acceptance, level: Level, spec: ReadingSpec, intent: Intent, place: Path
-) -> Acceptance:
-    """Return the acceptance with its bar no farther out than a graver one that stays."""
+def _limit(intent: Intent, place: Path, cause: Cause) -> Limit | None:
+    """Return what is in force now where a cause is; the capture may have been judged by other limits."""
     from qc.measure import specs
 
-    limits = resolve(specs(), intent.for_capture(place), intent.preset)
-    limit = limits.get((acceptance.reading, acceptance.zone))
-    if limit is None or spec.worse is None:
-        return acceptance  # the sheet was changed since the capture was judged
-    after, moved = widened(limit.values, acceptance, spec.worse)
-    bar = getattr(after, level.value)
-    return replace(acceptance, bar=bar) if level in moved else acceptance
+    return resolve(specs(), intent.for_capture(place), intent.preset).get((cause.reading, cause.zone))
 
 
 def _purpose(purpose: Purpose | str) -> Purpose:

@@ -168,6 +168,49 @@ def test_acceptances_work_on_a_preset_without_a_sheet(tmp_path: Path) -> None:
     assert levels(day, "SB_0003.dng", zone=None) == []
 
 
+def test_a_value_within_what_was_accepted_before_changes_no_limit_and_the_bar_in_force_is_named(day: Day) -> None:
+    day.shoot("SB_0001.dng", burnt=True)
+    day.shoot("SB_0002.dng", burnt=True, seed=5)
+    first = accept(day.out, folder=day.folder, cause=Which(reading=AREA, zone="label"))
+    accepted = day.out / "a.accepted.toml"
+    accepted.write_text(re.sub(r"bar = .*", "bar = 8", accepted.read_text()))
+    before = accepted.read_bytes()
+    which = Which(reading=AREA, zone="label")
+    event = accept(day.out, folder=day.folder, name="SB_0001.dng", cause=which)
+    assert event.kind == "answered"
+    assert event.text.startswith("answered: label burnt 6.2")
+    assert event.text.endswith(
+        ", for SB_0001.dng only; already accepted: label burnt up to 8.00 %"
+        f" (SB_0002.dng, {first.at[11:16]}), so no limit changes"
+    )
+    assert accepted.read_bytes() == before
+    assert levels(day, "SB_0001.dng") == []
+
+
+def test_a_value_that_the_sheet_allows_by_now_changes_no_limit(day: Day) -> None:
+    day.shoot("SB_0001.dng", burnt=True)
+    (day.out / "a.set.toml").write_text(SHEET + f'[zone.limits."{AREA}"]\nhalt = 9\n')
+    cause = day.causes("SB_0001.dng")[0]
+    event = accept(day.out, folder=day.folder)
+    assert event.text.endswith(
+        "; within the limit already: label burnt up to 9.00 % (sheet, zone label), so no limit changes"
+    )
+    (day.out / "a.set.toml").write_text(SHEET + f'[zone.limits."{AREA}"]\n')
+    event = accept(day.out, folder=day.folder, name="SB_0001.dng", cause=cause)
+    assert event.text.endswith("; nothing limits it any more, so no limit changes")
+    assert not list(day.out.glob("*.accepted.toml"))
+
+
+def test_an_acceptance_names_the_bar_that_it_moves_from_where_it_stood(day: Day) -> None:
+    day.shoot("SB_0001.dng", burnt=True)
+    accept(day.out, folder=day.folder)
+    accepted = day.out / "a.accepted.toml"
+    accepted.write_text(re.sub(r"bar = .*", "bar = 0.5", accepted.read_text()))
+    day.shoot("SB_0002.dng", burnt=True)
+    accepted.write_text(re.sub(r"bar = .*", "bar = 0.6", accepted.read_text()))
+    assert "(was 0.6)" in accept(day.out, folder=day.folder).text
+
+
 def test_an_acceptance_widens_the_set_of_its_capture_only(tmp_path: Path) -> None:
     day = Day(tmp_path / "bottles")
     (day.out / "front.set.toml").write_text(SHEET.replace("[[zone]]", 'captures = "SB_00*"\n[[zone]]'))
@@ -239,7 +282,7 @@ def test_every_code_is_answered_for_this_capture_named_by_its_code_or_as_the_fir
     day = Day(tmp_path / "bottles", preset=None)
     for number in range(4):
         at(day, f"SB_{number:04d}.dng", second=number)
-    at(day, "SB_0009.dng", second=9, **CODES[code])  # type: ignore[arg-type]  # floats by name
+    at(day, "SB_0009.dng", second=9, **CODES[code])
     alarms = [c.reading for c in day.causes("SB_0009.dng") if c.level in ("note", "warn", "halt")]
     assert code in alarms
     answered = []
