@@ -116,6 +116,7 @@ def _hover(quantity: Quantity, frame: Frame, number: Number) -> str:
 
 
 def _layout(ends: Sequence[str]) -> dict[str, Any]:
+    hours = "%H:%M" if len({end[:10] for end in ends}) < 2 else "%d %b %H:%M"
     axis = {"gridcolor": _GRID, "linecolor": _GRID, "zeroline": False, "fixedrange": False, "automargin": True}
     return {
         "height": 190,
@@ -132,7 +133,7 @@ def _layout(ends: Sequence[str]) -> dict[str, Any]:
             "align": "left",
         },
         "dragmode": "zoom",
-        "xaxis": {**axis, "type": "date", "tickformat": "%H:%M", **({"range": _wider(ends)} if ends else {})},
+        "xaxis": {**axis, "type": "date", "tickformat": hours, **({"range": _wider(ends)} if ends else {})},
         "yaxis": {**axis, "nticks": 5},
     }
 

@@ -44,11 +44,11 @@ def test_words_and_level_filter_the_list(index: Path, open_page: Open) -> None:
 
 
 def test_where_there_are_several_sets_the_list_can_be_filtered_by_set(tmp_path: Path, open_page: Open) -> None:
-    text = SHEET.replace("Stoneware <b>bottles</b>", "Back, detail")
-    other = replace(captured(2, sheet_name="Back, detail", sheet_digest="blake2b:5f"), sheet_text=text)
+    text = SHEET.replace('"Stoneware <b>bottles</b>"', "'Back,  \"detail\"'")
+    other = replace(captured(2, sheet_name='Back,  "detail"', sheet_digest="blake2b:5f"), sheet_text=text)
     page = open_page(reported(tmp_path / "bottles.qc", [captured(1), other, captured(3)]))
     assert page.locator(".sets li").count() == 2
-    page.select_option("select[name=set]", "Back, detail")
+    page.select_option("select[name=set]", 'Back,  "detail"')
     assert listed(page) == ["SB_0002.dng"]
 
 
