@@ -27,20 +27,46 @@ SheetArgument = Annotated[
 
 @app.command()
 def new(
-    path: SheetArgument,
+    path: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="SHEET", readable=False, help="The set sheet, NAME.set.toml; OUT/FOLDER.set.toml if not given."
+        ),
+    ] = None,
+    capture: Annotated[
+        str | None,
+        typer.Option("--from", metavar="CAPTURE", help="Make it from this capture; the watch's last one."),
+    ] = None,
     name: Annotated[str | None, typer.Option("--name", help="What the set is called.")] = None,
     preset: Annotated[opt.Preset, typer.Option("--preset", help="Default limits.")] = opt.Preset.SERIES,
+    folder: acting.FolderOption = None,
+    out: acting.OutOption = None,
 ) -> None:
-    """Write a commented sheet to start from; a file that is there is not replaced."""
-    from qc.errors import QcError
+    """Write a commented sheet to start from; a file that is there is not replaced.
+
+    Without SHEET it is made from the last capture of the watch, or the one named: that is its baseline, and what
+    is burnt or evenly bright in it is proposed as zones, behind #, for you to take up or not.
+    """
+    from qc.errors import QcError, printable
     from qc.sheet.write import new_sheet
 
     output = Output()
     try:
-        output.line(str(new_sheet(path, name=name, preset=preset)))
+        if path is not None and capture is None:
+            output.line(printable(new_sheet(path, name=name, preset=preset)))
+            return
+        from qc.intake.first_sheet import first_sheet
+
+        made = first_sheet(path, capture=capture, folder=folder, out=out, name=name, preset=preset)
     except QcError as error:
         output.complain(str(error))
         raise typer.Exit(NOTHING_DONE) from None
+    except Exception as error:  # noqa: BLE001 - a defect of ours is told in one line, not in forty
+        output.fault(str(path or capture or "new sheet"), error)
+        raise typer.Exit(NOTHING_DONE) from None
+    output.line(printable(made.path))
+    proposed = ", ".join(f"{one.name} ({one.role}): {one.why}" for one in made.proposals) or "none"
+    output.line(f"from {printable(made.capture)}; zones proposed behind #: {proposed}")
 
 
 @app.command()

@@ -14,6 +14,7 @@ from pathlib import Path
 from qc.errors import SheetError, UsageError, printable
 from qc.reading import Box
 from qc.sheet.find import SUFFIX
+from qc.sheet.propose import Proposal
 from qc.sheet.read import parse_sheet
 from qc.sheet.sheet import PRESETS
 from qc.sheet.zones import Role
@@ -27,7 +28,7 @@ _TEMPLATE = """\
 name = {name}
 preset = "{preset}"            # default limits: "loose", "series" or "strict"; without it only the limits below
 light = "flash"              # "continuous" for a set without flash: there is no ambient test then
-# baseline = "SB_0007.dng"   # the frame that everyone approved
+{baseline}
 # captures = "SB_00*"        # where one folder holds several sets: the file names of this one
 # sync_limit = "1/200"       # shortest shutter time at which the flash is still in step
 # needs = ["dark", "patch", "clean plate"]   # what must be shot before the set is struck; also "baseline"
@@ -48,7 +49,7 @@ light = "flash"              # "continuous" for a set without flash: there is no
 #   sharp     must be sharp               moving    left out when frames are compared
 #   witness   neutral, stays in frame     patch     the reference: neutral, or "EDITION/patch" of a chart
 #   backdrop  free of highlight limits, judged for evenness
-# [[zone]]
+{proposals}# [[zone]]
 # name = "label"
 # role = "protect"
 # box = [0.41, 0.38, 0.18, 0.22]             # left, top, width, height
@@ -58,7 +59,17 @@ light = "flash"              # "continuous" for a set without flash: there is no
 """
 
 
-def new_sheet(path: str | os.PathLike[str], *, name: str | None = None, preset: str = "series") -> Path:
+_BASELINE = '# baseline = "SB_0007.dng"   # the frame that everyone approved'
+
+
+def new_sheet(
+    path: str | os.PathLike[str],
+    *,
+    name: str | None = None,
+    preset: str = "series",
+    baseline: str | None = None,
+    proposals: Sequence[Proposal] = (),
+) -> Path:
     """Write a commented sheet to start from.
 
     Parameters
@@ -70,6 +81,10 @@ def new_sheet(path: str | os.PathLike[str], *, name: str | None = None, preset: 
         What the set is called; the file's name when None.
     preset : str
         Default limits.
+    baseline : str or None
+        File name of the frame that the set is compared with; left out when it is no text.
+    proposals : sequence of Proposal
+        Zones that are written behind ``#``, each with what was seen there.
 
     Returns
     -------
@@ -86,7 +101,12 @@ def new_sheet(path: str | os.PathLike[str], *, name: str | None = None, preset: 
         target = target.with_name(target.name.removesuffix(".toml").removesuffix(".set") + SUFFIX)
     if preset not in PRESETS:
         raise UsageError(f"no preset is called {preset!r}: there are {', '.join(PRESETS)}")
-    text = _TEMPLATE.format(name=_quoted(name or target.name.removesuffix(SUFFIX)), preset=preset)
+    text = _TEMPLATE.format(
+        name=_quoted(name or target.name.removesuffix(SUFFIX)),
+        preset=preset,
+        baseline=_baseline(baseline),
+        proposals="".join(map(_proposed, proposals)),
+    )
     try:
         with target.open("x", encoding="utf-8") as file:
             file.write(text)
@@ -145,6 +165,22 @@ def add_zone(
             file.write(block)
     except OSError as error:
         raise UsageError(f"{printable(path)}: cannot be written: {error.strerror or error}") from error
+
+
+def _baseline(file: str | None) -> str:
+    if file is None:
+        return _BASELINE
+    if printable(file) != file:
+        return f"{_BASELINE}; {printable(file)} cannot be written here"
+    return f"baseline = {_quoted(file)}   # this sheet was made from it; name another once one is approved"
+
+
+def _proposed(one: Proposal) -> str:
+    facts = {"name": _quoted(one.name), "role": _quoted(one.role.value), "box": _numbers(one.box)}
+    if one.budget is not None:
+        facts["budget"] = f"{one.budget:g}"
+    lines = [f"# {key} = {value}\n" for key, value in facts.items()]
+    return f"# [[zone]]   # {one.why}; remove the # of each line if that is intended\n" + "".join(lines) + "#\n"
 
 
 def _text(path: str | os.PathLike[str]) -> str:
