@@ -85,13 +85,18 @@ def test_an_answered_cause_does_not_count_and_ends_the_row() -> None:
     assert [s.repeats for s in found] == [1, 0, 1]
 
 
-def test_files_that_are_not_whole_are_counted_until_one_is() -> None:
-    text = "truncated: half is missing"
-    cause = Cause(reading="file.state", zone=None, level=Level.HALT, limit=None, origin="always", text=text)
-    cut = Verdict(level=Level.HALT, causes=(cause,))
-    states = [frame(n, state="truncated", kind=None, verdict=cut) for n in (1, 2)]
-    later = frame(4, state="truncated", kind=None, verdict=cut)
-    assert [s.repeats for s in folded(*states, frame(3), later)] == [1, 2, 0, 1]
+def test_files_that_are_not_whole_are_never_counted_in_a_row() -> None:
+    def broken(number: int, state: str) -> Entry:
+        text = f"{state}: half is missing"
+        cause = Cause(reading="file.state", zone=None, level=Level.HALT, limit=None, origin="always", text=text)
+        return frame(number, state=state, kind=None, verdict=Verdict(level=Level.HALT, causes=(cause,)))
+
+    found = folded(
+        broken(1, "empty"), broken(2, "truncated"), broken(3, "damaged"), frame(4), broken(5, "damaged")
+    )
+    assert [(s.repeats, s.first_name) for s in found] == [
+        (1, "SB_0001.dng"), (1, "SB_0002.dng"), (1, "SB_0003.dng"), (0, ""), (1, "SB_0005.dng")
+    ]  # fmt: skip
 
 
 def test_each_body_has_rows_of_its_own() -> None:
