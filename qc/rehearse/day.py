@@ -13,7 +13,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -24,8 +24,9 @@ from qc.errors import UsageError
 from qc.reading import Level
 from qc.rehearse._jpeg import jpeg_of
 from qc.rehearse.bottles import Bottles, next_set
+from qc.rehearse.counter import file_names
 from qc.rehearse.deliver import WRITERS, Write, at_once
-from qc.rehearse.faults import Fault, Planted, places, shortest
+from qc.rehearse.faults import BETWEEN, Fault, Planted, places, shortest
 from qc.rehearse.shoot import sheet_text
 from qc.rehearse.shot import Shot
 from qc.rehearse.studio import LABEL_Z, Studio
@@ -113,7 +114,14 @@ class Delivered:
 
 
 def plan(
-    seed: int = 1, frames: int = 60, faults: Sequence[Fault] = (), *, room: Mapping[str, float] = QUIET
+    seed: int = 1,
+    frames: int = 60,
+    faults: Sequence[Fault] = (),
+    *,
+    room: Mapping[str, float] = QUIET,
+    between: int = BETWEEN,
+    first: int = 1,
+    left_out: Collection[int] = (),
 ) -> tuple[Planned, ...]:
     """Return a day, frame after frame in the order taken.
 
@@ -127,6 +135,10 @@ def plan(
         What to plant, each at a place of its own with ordinary frames around it, in this order.
     room : mapping of str to float
         The room's light all day.
+    between : int
+        Ordinary frames after each fault.
+    first, left_out
+        The counter in the file names, as `qc.rehearse.counter.file_names` takes them.
 
     Returns
     -------
@@ -138,17 +150,17 @@ def plan(
         When the faults do not fit into so few frames.
     """
     rng = np.random.default_rng([seed, 4])
-    planted = places(frames, faults, rng)
+    planted = places(frames, faults, rng, between)
     setups = _setups(frames, planted, rng)
     day: list[Planned] = []
     moment, aperture = datetime.fromisoformat(START), APERTURE
-    for number in range(frames):
+    for number, name in zip(range(frames), file_names(first, left_out), strict=False):
         plant = planted.get(number)
         flash = {name: power * 2 ** rng.uniform(-FLASH_STOPS, FLASH_STOPS) for name, power in HEADS.items()}
         heads, lamps = (flash, room) if plant is None else plant.light(flash, room)
         aperture = aperture if plant is None or plant.aperture is None else plant.aperture
         planned = Planned(
-            name=f"SB_{number + 1:04d}.dng",
+            name=name,
             taken=moment.isoformat(timespec="milliseconds"),
             bottles=setups[number][1],
             setup=setups[number][0],

@@ -129,17 +129,19 @@ PLANTS: Mapping[Fault, tuple[Planted | None, ...]] = MappingProxyType(
 """Frames of each fault in the order taken; None is an ordinary frame that belongs to it."""
 
 FIRST, BETWEEN = 6, 3
-"""Ordinary frames before the first fault, and after each."""
+"""Ordinary frames before the first fault, and after each unless told."""
 
 
-def shortest(faults: Sequence[Fault]) -> int:
+def shortest(faults: Sequence[Fault], between: int = BETWEEN) -> int:
     """Return how many frames a day needs at least to hold these faults."""
-    return FIRST + sum(len(PLANTS[fault]) + BETWEEN for fault in faults) if faults else 0
+    return FIRST + sum(len(PLANTS[fault]) + between for fault in faults) if faults else 0
 
 
-def places(frames: int, faults: Sequence[Fault], rng: np.random.Generator) -> dict[int, Planted]:
+def places(
+    frames: int, faults: Sequence[Fault], rng: np.random.Generator, between: int = BETWEEN
+) -> dict[int, Planted]:
     """Return what is planted in which frame: every fault has ordinary frames before and after it."""
-    need = shortest(faults)
+    need = shortest(faults, between)
     if frames < need:
         raise UsageError(f"{len(faults)} faults need a day of at least {need} frames, not {frames}")
     extra = np.diff(np.sort(rng.integers(0, frames - need + 1, len(faults))), prepend=0)
@@ -148,5 +150,5 @@ def places(frames: int, faults: Sequence[Fault], rng: np.random.Generator) -> di
     for fault, more in zip(faults, extra.tolist(), strict=True):
         at += more
         found |= {at + step: plant for step, plant in enumerate(PLANTS[fault]) if plant is not None}
-        at += len(PLANTS[fault]) + BETWEEN
+        at += len(PLANTS[fault]) + between
     return found

@@ -47,6 +47,19 @@ def test_frames_come_every_6_to_20_s_under_consecutive_names() -> None:
     assert [frame.name for frame in plan(5, 100)] == [f"SB_{number:04d}.dng" for number in range(1, 101)]
 
 
+def test_the_counter_goes_on_at_0001_after_9999_and_leaves_out_what_is_asked_for() -> None:
+    names = [frame.name for frame in plan(1, 6, first=9996, left_out=(9998, 2))]
+    assert names == ["SB_9996.dng", "SB_9997.dng", "SB_9999.dng", "SB_0001.dng", "SB_0003.dng", "SB_0004.dng"]
+    assert [frame.taken for frame in plan(1, 6, first=9996)] == [frame.taken for frame in plan(1, 6)]
+
+
+def test_faults_stand_as_close_as_asked_for() -> None:
+    day = plan(1, 6 + 2 * (1 + 1), (Fault.MISFIRE, Fault.CUT), between=1)
+    assert [number for number, frame in enumerate(day) if frame.planted] == [6, 8]
+    with pytest.raises(UsageError, match="at least 10"):
+        plan(1, 9, (Fault.MISFIRE, Fault.CUT), between=1)
+
+
 @pytest.mark.parametrize("seed", range(8))
 def test_every_fault_stands_among_ordinary_frames(seed: int) -> None:
     day = plan(seed, 70, tuple(Fault))
