@@ -65,7 +65,7 @@ def test_no_name_becomes_an_element_and_the_figures_can_be_read(index: Path, ope
 
 
 def test_files_for_others_are_where_the_page_says(index: Path, open_page: Open) -> None:
-    page = open_page(index)
+    page = open_page(index, plots=True)
     links = page.locator("#files a")
     names = [str(link.get_attribute("href")) for link in links.all()]
     assert "photographer.html" in names

@@ -24,8 +24,11 @@ def listed(page: Page) -> list[str]:
 
 
 def shown(page: Page) -> str:
-    """Name of the open frame."""
-    page.wait_for_function("() => document.querySelector('#frame').dataset.mark !== undefined")
+    """Name of the open frame, once it is the one that the address names."""
+    page.wait_for_function(
+        "() => document.getElementById(location.hash.slice(1))?.dataset.mark"
+        " === document.querySelector('#frame').dataset.mark"
+    )
     return page.locator("#frame h2").inner_text()
 
 
@@ -70,7 +73,6 @@ def test_keys_step_through_the_frames_as_they_are_listed(index: Path, open_page:
     names = []
     for key in ("n", "n", "b", "w", "w", "w", "w"):
         page.keyboard.press(key)
-        page.wait_for_timeout(150)
         names.append(shown(page))
     numbers = [int(name[3:7]) for name in names]
     assert numbers == [1, 2, 1, 3, 5, 7, 3]
@@ -79,10 +81,8 @@ def test_keys_step_through_the_frames_as_they_are_listed(index: Path, open_page:
     page.select_option("select[name=level]", "clear")
     page.locator("h1").click()
     page.keyboard.press("n")
-    page.wait_for_timeout(150)
     assert shown(page) == "SB_0001.dng"
     page.keyboard.press("b")
-    page.wait_for_timeout(150)
     assert shown(page) == "SB_0001.dng", "there is none before the first"
 
 
@@ -113,7 +113,6 @@ def test_a_map_opens_on_demand_with_a_bar_in_its_unit(index: Path, open_page: Op
     assert drawing.locator(".unit").inner_text() == "px; where the grey picture shows, nothing could be read"
     assert drawing.locator(".ends span").first.inner_text() == "0.5"
     page.keyboard.press("n")
-    page.wait_for_timeout(200)
     assert shown(page) == "SB_0002.dng"
     assert page.locator("#frame .choices [aria-pressed=true]").inner_text() == "blur", "the next frame's same map"
     page.keyboard.press("p")
@@ -141,7 +140,7 @@ def test_a_frame_has_an_address_and_going_back_closes_it(index: Path, open_page:
     page.wait_for_selector("#frame h2")
     assert shown(page) == "SB_0005.dng"
     page.keyboard.press("Escape")
-    assert "#" not in page.url
+    page.wait_for_function("() => !location.hash")
     page.locator("#frames a", has_text="SB_0002.dng").click()
     assert shown(page) == "SB_0002.dng"
     page.go_back()
@@ -179,10 +178,10 @@ def test_drawings_under_a_cause_show_that_cause(index: Path, open_page: Open) ->
 def test_nothing_is_wider_than_the_window(index: Path, open_page: Open, width: int) -> None:
     page = open_page(index, plots=True)
     page.set_viewport_size({"width": width, "height": 900})
-    page.wait_for_timeout(500)
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    page.wait_for_function(f"() => document.documentElement.scrollWidth <= {width}")  # plots follow the window
+    assert page.locator(".main-svg").count() > 0
     page.keyboard.press("w")
-    page.wait_for_timeout(200)
+    page.wait_for_selector("#frame h2")
     assert page.evaluate("document.querySelector('#frame .content').scrollWidth") <= width
 
 
