@@ -17,7 +17,7 @@ from qc.errors import printable
 from qc.event import Event, now
 from qc.intake.intent import Intent
 from qc.intake.names import is_raw
-from qc.intake.placing import Arrived, Place, Used, captured, events_of, place_of
+from qc.intake.placing import Arrived, Clock, Place, Used, captured, events_of, place_of
 from qc.intake.roster import Roster
 from qc.intake.updates import Stamp
 from qc.log.keys import Key, key_of, limits_digest
@@ -71,6 +71,7 @@ class Book:
         self._of_size: dict[int, set[str]] = {}
         self._seen: set[str] = set()
         self._digests: dict[str | None, tuple[Key, str]] = {}
+        self._clock = Clock()
         self.roster = Roster(folder)
         for path in files:
             self.roster.present(path)
@@ -144,6 +145,7 @@ class Book:
             took_s=answer.took_s,
             complaints=answer.complaints,
             events=told,
+            clock=self._clock,
         )
         return (*told, *self._log.add(filed))
 

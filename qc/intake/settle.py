@@ -193,7 +193,8 @@ class Settle:
         -------
         bool
             True when the result is accepted: tell it. Otherwise keep it until `released` names the file, or
-            until the next attempt at it replaces it.
+            until the next attempt at it replaces it; an attempt that was not `wanted` any more before this call
+            is not kept.
         """
         if after is None:
             self.gone(time, path)
