@@ -30,7 +30,7 @@ from qc.intake.placing import Arrived, Used
 from qc.intake.updates import Done, Early, FirstLook, Job, Update
 from qc.intake.workers import Pool
 from qc.measure import specs as all_specs
-from qc.pipeline import unmeasured
+from qc.pipeline import check_call, unmeasured
 
 if TYPE_CHECKING:
     from qc.decode import MosaicHint
@@ -91,6 +91,7 @@ class Watch:
         workers: int = 2,
         limit_s: float = 60.0,
     ) -> None:
+        check_call(None, preset)
         self.folder, self.out = folders(folder, out)
         self.specs = tuple(all_specs())
         self.intent = Intent(self.folder, self.out, sheet=Path(sheet) if sheet else None, preset=preset)

@@ -225,6 +225,8 @@ def test_nothing_is_written_into_the_watched_folder(folder: Path) -> None:
 def test_output_among_the_captures_is_refused(folder: Path) -> None:
     with pytest.raises(UsageError, match="among the captures"):
         Watch(folder, out=folder / "qc")
+    with pytest.raises(UsageError, match="bogus"):
+        qc.watch(folder, preset="bogus")
     with pytest.raises(UsageError, match="no such folder"):
         Watch(folder / "gone")
 
