@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import shlex
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -159,7 +160,8 @@ class _Telling:
         if not self._levels:
             self._meter.say(f"{printable(self._check.folder)}: no captures")
             return
-        for line in () if judged or self._judged else unjudged(out):
+        command = f"qc sheet new --folder {shlex.quote(printable(self._check.folder))}"
+        for line in () if judged or self._judged else unjudged(command):
             self._meter.say(line)
         for line in closing_lines(self._levels, self._check.progress, out):
             self._meter.say(line)

@@ -6,7 +6,8 @@ from pathlib import Path
 
 from qc.event import Event
 from qc.intake import actions
-from qc.series.entry import Purpose
+from qc.intake.offer import offer
+from qc.series.entry import Purpose, Standing
 from qc.show.watching.menu import Act, Wish
 
 PURPOSES = {Act.DARK: Purpose.DARK, Act.LEAVE_OUT: Purpose.LEAVE_OUT, Act.BASELINE: Purpose.BASELINE}
@@ -43,6 +44,17 @@ class Performer:
         events = self._act(wish)
         self._done.append(events)
         return events
+
+    def offer(self, standing: Standing) -> str | None:
+        """Say up to where the first cause of a standing would be accepted; see `qc.intake.offer`."""
+        return offer(
+            self._out,
+            folder=self._folder,
+            sheet=self._sheet,
+            preset=self._preset,
+            content=standing.content,
+            cause=standing.causes[0],
+        )
 
     def _act(self, wish: Wish) -> list[Event]:
         about = [(standing.content, standing.causes[0] if standing.causes else None) for standing in wish.about]

@@ -18,8 +18,10 @@ from rich.text import Text
 from qc.errors import QcError
 from qc.event import Event
 from qc.intake.updates import Measured, Update
+from qc.series.entry import Standing
 from qc.show.watching import layout
 from qc.show.watching.board import STRIP, Board
+from qc.show.watching.fit import fold
 from qc.show.watching.layout import Paper
 from qc.show.watching.menu import Act, Menu, Wish
 from qc.show.watching.words import Said, of_event
@@ -42,6 +44,8 @@ class Screen:
         Keys that were pressed, put there by another thread.
     perform : callable
         Does what was chosen and returns its events.
+    offer : callable
+        As for `qc.show.watching.menu.Menu`.
     stop : callable
         Ends the watch.
     """
@@ -53,6 +57,7 @@ class Screen:
         *,
         keys: queue.SimpleQueue[str],
         perform: Callable[[Wish], Sequence[Event]],
+        offer: Callable[[Standing], str | None],
         stop: Callable[[], None],
     ) -> None:
         self._console = console
@@ -61,7 +66,7 @@ class Screen:
         self._perform = perform
         self._stop = stop
         self._interactive = can_read_keys()
-        self._menu = Menu()
+        self._menu = Menu(offer)
         self._names: deque[str] = deque(maxlen=STRIP)
         self._name_width = 0
         self._shown: list[Text] = []
@@ -85,16 +90,17 @@ class Screen:
             if isinstance(update, Measured):
                 self._names.append(update.result.file.name)
                 self._name_width = layout.widest(self._names, self._paper())
-            if said is not None:
-                self._say(said)
+            for one in said:
+                self._say(one)
             while not self._keys.empty():
                 self._press(self._keys.get())
             self._refresh()
 
     def say_lines(self, lines: Sequence[str]) -> None:
-        """Print lines above the region as they are, for the terminal to wrap: a command in them can be copied."""
+        """Print lines above the region, broken between words."""
+        paper = self._paper()
         for text in lines:
-            self._console.print(Text(self._paper().tidy(text)), soft_wrap=True)
+            self._console.print(Text("\n  ".join(fold(paper.tidy(text), paper.room - 2))), soft_wrap=True)
 
     def _press(self, key: str) -> None:
         if key in END_KEYS:

@@ -11,8 +11,9 @@ from typing import Protocol
 
 from qc.errors import printable
 from qc.event import Event
-from qc.intake.updates import Measured, Update
+from qc.intake.updates import Heartbeat, Measured, Update
 from qc.reading import Spec
+from qc.series.entry import Standing
 from qc.show.text import LONGEST_NAME, clean
 from qc.show.watching import words
 from qc.show.watching.board import Board
@@ -58,20 +59,23 @@ class Piped:
         self._output = output
         self._board = board
         self._name_width = 0
+        self._trouble: str | None = None
 
     def take(self, update: Update) -> None:
-        """Write an update as a line, at once; a first look and a heartbeat are none."""
+        """Write an update as lines, at once; a first look is none, a heartbeat only trouble with the sheet."""
         said = self._board.take(update)
         if isinstance(update, Measured):
             width = min(len(clean(update.result.file.name)), LONGEST_NAME)
             self._name_width = max(self._name_width, width)
-        if said is None:
-            return
-        line = plain_line(said, name_width=self._name_width)
-        if isinstance(update, Event) and update.name is None:
-            self._output.complain(line)
-        else:
-            self._output.line(line)
+        if isinstance(update, Heartbeat) and update.sheet_trouble != self._trouble:
+            self._trouble = update.sheet_trouble
+            self.say_lines([self._trouble] if self._trouble else [])
+        for one in said:
+            line = plain_line(one, name_width=self._name_width)
+            if isinstance(update, Event) and update.name is None and not one.name:
+                self._output.complain(line)
+            else:
+                self._output.line(line)
 
     def say_lines(self, lines: Sequence[str]) -> None:
         """Write lines about the watch on stderr."""
@@ -90,7 +94,13 @@ class Jsonl(Piped):
 
 
 def show(
-    watching: Watching, output: Output, *, perform: Callable[[Wish], Sequence[Event]], judged: Callable[[], bool]
+    watching: Watching,
+    output: Output,
+    *,
+    perform: Callable[[Wish], Sequence[Event]],
+    offer: Callable[[Standing], str | None],
+    judged: Callable[[], bool],
+    test: bool = False,
 ) -> bool:
     """Run a watch and show it until it ends.
 
@@ -102,8 +112,12 @@ def show(
         Where it goes.
     perform : callable
         Does what was chosen in the menu.
+    offer : callable
+        Says up to where the cause of a standing would be accepted.
     judged : callable
         Whether there are limits, asked once the watch has begun.
+    test : bool
+        Whether frames without flash are the ambient test by declaration.
 
     Returns
     -------
@@ -113,11 +127,12 @@ def show(
     board = Board(watching.specs)
     updates = watching.run()
     try:
-        with _viewing(watching, output, board, perform) as view:
+        with _viewing(watching, output, board, perform, offer) as view:
             for number, update in enumerate(updates):
                 view.take(update)
-                if number == 0 and not judged():
-                    view.say_lines(words.unjudged(_near(watching.out)))
+                if number == 0:
+                    view.say_lines(() if judged() else words.unjudged(test=test))
+                    view.say_lines((words.TEST,) if test else ())
     finally:
         if isinstance(updates, Generator):  # when the view cannot go on, the watch still ends in order
             updates.close()
@@ -126,11 +141,19 @@ def show(
 
 
 def _close(watching: Watching, output: Output, board: Board) -> None:
-    if columns := output.columns():
-        shorten = partial(Paper(width=columns).cut_middle, cells=LONGEST_NAME)
-        output.lines(words.closing(board.levels(), _near(watching.out), shorten=shorten))
+    columns = output.columns()
+    lines = words.closing(
+        board.levels(),
+        _near(watching.out),
+        before=board.levels(before=True),
+        open_before=board.open_before(),
+        lost=board.log_lost,
+        shorten=partial(Paper(width=columns).cut_middle, cells=LONGEST_NAME) if columns else clean,
+    )
+    if columns:
+        output.lines(lines)
     else:
-        for line in words.closing(board.levels(), _near(watching.out)):
+        for line in lines:
             output.complain(line)
 
 
@@ -156,7 +179,11 @@ def _told_of_size(wake: Callable[[], None]) -> Iterator[None]:
 
 @contextlib.contextmanager
 def _viewing(
-    watching: Watching, output: Output, board: Board, perform: Callable[[Wish], Sequence[Event]]
+    watching: Watching,
+    output: Output,
+    board: Board,
+    perform: Callable[[Wish], Sequence[Event]],
+    offer: Callable[[Standing], str | None],
 ) -> Iterator[View]:
     if output.json:
         yield Jsonl(output, board)
@@ -171,6 +198,6 @@ def _viewing(
     with (
         _told_of_size(watching.wake),
         reading_keys(watching.wake) as keys,
-        Screen(console, board, keys=keys, perform=perform, stop=watching.stop) as screen,
+        Screen(console, board, keys=keys, perform=perform, offer=offer, stop=watching.stop) as screen,
     ):
         yield screen

@@ -66,12 +66,15 @@ def watch(
             decoder=decoder,
             mosaic=hint,
         )
+        performer = Performer(watching.folder, watching.out, sheet, preset)
         with ending(watching.stop):
             open_halts = show(
                 watching,
                 output,
-                perform=Performer(watching.folder, watching.out, sheet, preset),
+                perform=performer,
+                offer=performer.offer,
                 judged=lambda: preset is not None or watching.intent.sheet is not None,
+                test=test,
             )
     except QcError as error:
         output.complain(str(error))

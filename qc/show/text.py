@@ -49,9 +49,14 @@ def reason_of(result: Result, specs: Sequence[Spec]) -> str:
         return clean(causes[0].text) + (f"  (+{more})" if more else "")
     if result.verdict.level is not Level.UNJUDGED and result.schema != "qc.ambient/1":
         return ""
+    return ", ".join(figures_of(result, specs))
+
+
+def figures_of(result: Result, specs: Sequence[Spec]) -> tuple[str, ...]:
+    """Return the first numbers of the frame that a limit could hang on, in words."""
     known = {r.name: r for spec in specs for r in spec.readings if r.worse is not None}
     told = [r for r in result.readings if r.zone is None and r.value is not None and r.name in known]
-    return clean(", ".join(spoken_phrase(r, known[r.name]) for r in told[:NUMBERS_TOLD]))
+    return tuple(clean(spoken_phrase(r, known[r.name])) for r in told[:NUMBERS_TOLD])
 
 
 def name_of(result: Result) -> str:

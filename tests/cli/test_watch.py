@@ -217,6 +217,32 @@ def test_a_pipe_gets_captures_on_stdout_and_the_rest_on_stderr() -> None:
     assert err[-1] == "log: in/bottles.qc"
 
 
+def test_a_pipe_is_told_once_what_is_wrong_with_the_sheet() -> None:
+    code = (
+        "from tests.show import scripted_day as day\n"
+        "day.FULL['sheet_trouble'] = 'one.set.toml: line 3: no such role'\n"
+        "import sys; sys.argv += ['--pace', '0']\n"
+        "day.main()"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        env=environment(),
+        cwd=ROOT,
+        check=False,
+        timeout=PATIENCE_S,
+    )
+    assert done.stderr.decode().count("one.set.toml: line 3: no such role") == 1
+
+
+def test_at_60_columns_no_line_at_the_start_is_broken_inside_a_word() -> None:
+    with terminal(*DAY, "--no-sheet", columns=60) as screen:
+        screen.end()
+        bare = CONTROL.sub("\n", screen.text)
+        assert "settings," in bare.replace("\n", " ").split()
+        assert max(len(line) for line in bare.splitlines()) < 60
+
+
 def test_json_lines_are_one_document_a_line_and_each_capture_once() -> None:
     done = scripted("--json")
     documents = [json.loads(line) for line in done.stdout.splitlines()]

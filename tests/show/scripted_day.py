@@ -228,6 +228,10 @@ def perform(wish: Wish) -> list[Event]:
     return [event("answered", f"{wish.act.said}: {text}") for text in causes]
 
 
+def offer(standing: Standing) -> str | None:
+    return "accept label burnt up to 3.05 %" if standing.causes[0].reading == BURNT.reading else None
+
+
 def main(show: Callable[..., bool] | None = None) -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("folder", nargs="?", default="in/bottles")
@@ -243,7 +247,7 @@ def main(show: Callable[..., bool] | None = None) -> None:
     scripted = Scripted(Day(), Path(f"{chosen.folder}.qc"), 0.6 * chosen.pace)
     output = Output(json=chosen.json, no_color=chosen.no_color)
     with ending(scripted.stop):
-        halts = (show or shown)(scripted, output, perform=perform, judged=lambda: not chosen.no_sheet)
+        halts = (show or shown)(scripted, output, perform=perform, offer=offer, judged=lambda: not chosen.no_sheet)
     raise SystemExit(int(halts))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from decimal import Decimal
 
 import pytest
 from hypothesis import given
@@ -13,8 +14,8 @@ from qc.reading import Level
 from qc.show.text import COLUMN, PLAIN
 from qc.show.watching import words
 from qc.show.watching.board import Board
-from qc.show.watching.layout import Paper, line, plain_line, widest
-from qc.show.watching.words import clause
+from qc.show.watching.layout import Paper, line, plain_line, told, widest
+from qc.show.watching.words import Said, clause
 from tests.sheet.toys import SPECS
 from tests.show.papers import NAMES, PAPERS
 from tests.show.scripted_day import (
@@ -117,6 +118,29 @@ def test_no_name_and_no_reason_makes_a_line_wider_than_the_paper(
     assert plain_line(said).isprintable()
 
 
+@given(PAPERS, st.lists(st.floats(0, 1e4), min_size=1, max_size=3))
+def test_the_figures_of_an_unjudged_frame_are_whole_or_not_there(paper: Paper, values: list[float]) -> None:
+    figures = tuple(f"brightest unclipped tone {value:.2f} stops under" for value in values)
+    said = Said(time="10:00:00", name="a.dng", level=Level.UNJUDGED, reason=", ".join(figures), figures=figures)
+    shown = line(said, paper).plain.partition("unjudged")[2].strip()
+    assert shown in [", ".join(figures[:count]) for count in range(len(figures) + 1)]
+
+
+def test_at_80_columns_an_unjudged_frame_has_the_figures_that_fit() -> None:
+    figures = ("burnt 10.76 %", "brightest unclipped tone 0.04 stops under")
+    said = Said(time="10:00:00", name="SB_0001.dng", level=Level.UNJUDGED, figures=figures)
+    assert line(said, Paper()).plain.endswith("unjudged  burnt 10.76 %")
+    assert line(said, Paper(width=160)).plain.endswith("unjudged  burnt 10.76 %, " + figures[1])
+
+
+@given(st.integers(0, 60), st.lists(st.decimals(0, 10**6, places=2), min_size=1, max_size=6))
+def test_no_reason_is_cut_inside_a_number(room: int, numbers: list[Decimal]) -> None:
+    reason = " of ".join(f"label burnt {number} %" for number in numbers)
+    shown = told(Said(time="", reason=reason), Paper(), room).removesuffix("…")
+    assert reason.startswith(shown)
+    assert not (shown[-1:].isdigit() and reason[len(shown) :][:1] in tuple("0123456789."))
+
+
 def test_on_a_pipe_nothing_is_cut() -> None:
     of = measured(shot(19, NASTY, causes=[CUT]))
     said = plain_line(words.of_capture(of.result, of.standing, SPECS))
@@ -136,7 +160,7 @@ def test_a_frame_that_stands_otherwise_says_what_it_was() -> None:
     of = shot(8, causes=[BURNT])
     answered = words.of_restated("10:02:48", "SB_0008.dng", standing(of, causes=()), standing(of))
     assert answered is not None
-    assert plain_line(answered) == "10:02:48  SB_0008.dng  . clear  was warn"
+    assert plain_line(answered) == "10:02:48  SB_0008.dng  . clear  now (was warn)"
     other = words.of_restated("10:02:48", "SB_0008.dng", standing(of, causes=[SOFT]), standing(of))
     assert other is not None
     assert plain_line(other) == "10:02:48  SB_0008.dng  = warn   now: neck blur 1.8 px"
@@ -155,11 +179,16 @@ def test_what_was_added_to_a_reason_is_said_without_the_reason() -> None:
 
 
 def test_the_first_screen_without_a_sheet_is_three_lines_that_fit_80_columns() -> None:
-    lines = words.unjudged("in/bottles.qc")
+    lines = words.unjudged()
     assert len(lines) == 3
     assert all(cell_len(one) < 80 for one in lines)
-    assert lines[2].endswith("qc sheet new in/bottles.qc/NAME.set.toml")
-    assert words.unjudged("in/my bottles.qc")[2].endswith("qc sheet new 'in/my bottles.qc/NAME.set.toml'")
+    assert "qc sheet new (" in lines[2]  # with nothing to fill in: it can be typed as it stands
+
+
+def test_with_test_the_first_screen_does_not_claim_to_judge_frames_without_flash() -> None:
+    assert "without a picture" in words.unjudged()[0]
+    assert "without a picture" not in words.unjudged(test=True)[0]
+    assert "frames without flash are the ambient test" in words.TEST
 
 
 def test_the_closing_summary_counts_and_names_what_is_at_halt_and_warn() -> None:
@@ -173,7 +202,26 @@ def test_the_closing_summary_counts_and_names_what_is_at_halt_and_warn() -> None
 def test_the_closing_summary_names_at_most_four_of_a_level() -> None:
     many = {str(n): (f"{n}.dng", Level.WARN) for n in range(9)}
     assert words.closing(many, "out")[1] == "warn: 0.dng, 1.dng, 2.dng, 3.dng and 5 more"
-    assert words.closing({}, "out")[:2] == ("0 frames", "no halt, no warn")
+    assert words.closing({}, "out")[:2] == ["0 frames", "no halt, no warn"]
+
+
+def test_the_closing_summary_says_apart_what_was_logged_before_and_names_what_is_open_of_it() -> None:
+    before = {"a": ("a.dng", Level.CLEAR), "b": ("b.dng", Level.HALT)}
+    lines = words.closing({"c": ("c.dng", Level.CLEAR)}, "out", before=before, open_before=["b.dng"])
+    assert lines == [
+        "1 frame: 1 clear",
+        "logged before this watch: the last 2 frames: 1 clear, 1 halt",
+        "halt, open from before: b.dng",
+        "log: out",
+    ]
+
+
+def test_files_that_could_not_be_measured_are_named_at_the_end() -> None:
+    assert words.closing({"c": ("c.dng", Level.UNMEASURED)}, "out")[1] == "unmeasured: c.dng"
+
+
+def test_a_log_that_could_not_be_written_is_not_called_the_log() -> None:
+    assert words.closing({}, "/proc/x", lost=True)[-1].startswith("log: could not be written in /proc/x")
 
 
 @pytest.mark.parametrize(

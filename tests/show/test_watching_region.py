@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
-from qc.intake.updates import Early, Heartbeat
+from qc.intake.updates import Early, Heartbeat, Restated
 from qc.reading import Level
 from qc.show.watching import words
 from qc.show.watching.board import Board
@@ -115,12 +115,58 @@ def test_open_halts_stay_up_oldest_first_and_at_most_three_are_named() -> None:
     assert "          and 2 more" in said
 
 
-def test_open_halts_for_one_cause_are_one_line() -> None:
-    of = [standing(shot(n, causes=[cause(BURNT, Level.HALT)])) for n in range(4)]
-    said = texts(
-        board(Heartbeat(open_halts=tuple(of), names={s.content: f"SB_{n:04}.dng" for n, s in enumerate(of)}))
-    )
-    assert said[1] == "open      SB_0000.dng  █ halt   label burnt 0.12 % and 3 more frames"
+def alike(count: int, *, repeats: int = 0) -> Heartbeat:
+    """Return a heartbeat with so many halts for one cause, the last of them the so-many-th in a row."""
+    burnt = cause(BURNT, Level.HALT)
+    of = [
+        standing(shot(n, causes=[burnt]), repeats=repeats - count + n + 1 if repeats else 0, first="SB_0000.dng")
+        for n in range(count)
+    ]
+    return Heartbeat(open_halts=tuple(of), names={s.content: f"SB_{n:04}.dng" for n, s in enumerate(of)})
+
+
+@pytest.mark.parametrize(
+    ("beat", "count"),
+    [
+        (alike(4), ", 4 frames"),
+        (alike(4, repeats=4), ", 4 frames in a row"),
+        (alike(15, repeats=25), ", 15 of 25 frames in a row"),
+        (alike(1, repeats=25), ""),
+    ],
+)
+def test_open_halts_for_one_cause_are_one_line_with_the_count_of_the_lines_above(
+    beat: Heartbeat, count: str
+) -> None:
+    assert texts(board(beat))[1] == f"open      SB_0000.dng  █ halt   label burnt 0.12 %{count}"
+
+
+def test_files_that_could_not_be_measured_are_open_after_the_halts_until_somebody_says_so() -> None:
+    cannot = cause(CUT, Level.UNMEASURED, "unreadable: no permission")
+    of = measured(shot(3, causes=[cannot]))
+    full = board(of, halts(1))
+    assert [text for text in texts(full) if text.startswith("open")] == [
+        "open      SB_0000.dng  █ halt   cut 0",
+        "open      SB_0003.dng  ? unmeasured  unreadable: no permission",
+    ]
+    assert [name for row in full.alarms() for name, _ in row] == ["SB_0003.dng", "SB_0000.dng"]
+    full.take(Restated(name="SB_0003.dng", standing=replace(of.standing, causes=())))
+    assert not any("SB_0003" in text for text in texts(full) if text.startswith("open"))
+
+
+def test_trouble_with_the_sheet_stands_there_for_as_long_as_it_lasts() -> None:
+    bad = board(Heartbeat(sheet_trouble="one.set.toml: line 3: no such role; the last good one holds"))
+    assert "now       ▅ one.set.toml: line 3: no such role; the last good one holds" in texts(bad)
+    bad.take(Heartbeat())
+    assert not any(text.startswith("now") for text in texts(bad))
+
+
+def test_the_heartbeat_names_the_frame_taken_last_not_the_one_told_last() -> None:
+    clock = iter([0.0, 5.0, 9.0])
+    of = Board(SPECS, clock=lambda: "10:14:05", now=lambda: next(clock))
+    of.take(measured(shot(60)))
+    of.take(measured(shot(50)))
+    of.take(Heartbeat(last_name="SB_0050.dng", last_age_s=0.3))
+    assert texts(of)[-1].startswith("10:14:05  last SB_0060.dng 9 s ago")
 
 
 def test_what_always_stands_in_the_region_keeps_its_place_at_the_bottom() -> None:

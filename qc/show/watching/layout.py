@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from rich.cells import cell_len
@@ -30,6 +30,8 @@ HALTS_SHOWN = 3
 
 SHORTEST_REASON = 8
 """Cells that a tail must leave to the reason before it."""
+
+IN_NUMBER = "0123456789.,"
 
 QUIET = Style(dim=True)
 
@@ -125,14 +127,33 @@ def told(said: Said, paper: Paper, room: int) -> str:
     """Return reason and tail within `room` cells.
 
     The longest tail is taken that leaves the reason whole; where there is none, the shortest, and the reason is
-    cut.
+    cut. Of figures whole ones are left out, from the last on: half a figure is a wrong one.
     """
+    if said.figures:
+        return _whole_figures([paper.tidy(figure) for figure in said.figures], room)
     reason = paper.tidy(said.reason)
     tails = [paper.tidy(tail) for tail in said.tails]
     tail = next((one for one in tails if cell_len(reason) + cell_len(one) <= room), tails[-1])
     if room - cell_len(tail) < min(cell_len(reason), SHORTEST_REASON):
         tail = ""
-    return paper.cut(reason, max(room - cell_len(tail), 0)) + tail
+    return _cut_reason(reason, paper, max(room - cell_len(tail), 0)) + tail
+
+
+def _cut_reason(reason: str, paper: Paper, cells: int) -> str:
+    """Return a tidied reason within `cells` cells, never cut inside a number."""
+    kept = paper.cut(reason, cells)
+    if kept == reason:
+        return kept
+    whole = kept.removesuffix(paper.dots)
+    if reason[len(whole) :][:1] in IN_NUMBER:
+        whole = whole.rstrip(IN_NUMBER)
+    return paper.cut(whole + paper.dots, cells)
+
+
+def _whole_figures(figures: Sequence[str], room: int) -> str:
+    while figures and cell_len(", ".join(figures)) > room:
+        figures = figures[:-1]
+    return ", ".join(figures)
 
 
 def plain_line(said: Said, *, name_width: int = 0) -> str:
@@ -161,7 +182,7 @@ def region(board: Board, paper: Paper, *, name_width: int = 0, menu: Menu | None
     ]
     steady = [_strip(board, paper), _beat(board, paper)]
     foot = _foot(board, paper, hint=menu is None or not menu.is_open)
-    asked = [Text(paper.cut(text, paper.room)) for text in menu.lines()] if menu is not None else []
+    asked = [Text(paper.cut(text, paper.room), style=QUIET if faint else "") for text, faint in _asked(menu)]
     for title in asked[:1]:
         title.stylize("bold")
     blank = [Text("")]
@@ -174,6 +195,12 @@ def region(board: Board, paper: Paper, *, name_width: int = 0, menu: Menu | None
         text.no_wrap, text.end = True, ""
         text.truncate(paper.room, overflow="crop")
     return lines
+
+
+def _asked(menu: Menu | None) -> list[tuple[str, bool]]:
+    """Return the lines of the menu, and of each whether it is an answer that makes no sense here."""
+    lines = menu.lines() if menu is not None else []
+    return [(text, number > 0 and text.startswith("  (")) for number, text in enumerate(lines)]
 
 
 KEYS = "Enter: answer the newest alarm   u: undo   q: end"

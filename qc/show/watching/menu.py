@@ -2,27 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
 from qc.series.entry import Standing
 from qc.series.findings import ORIGIN
-from qc.show.watching.board import Row
+from qc.show.watching.rows import Row
 
 NO_FLASH = frozenset({"no_flash", "nearly_black"})
 """Causes of a frame that may be the dark one of an ambient test: the series' finding and the capture's own."""
 
 
 class Act(Enum):
-    """What a person can say to an alarm; the key and the words of each."""
+    """What a person can say to an alarm; the key, the words, and when it can not be said."""
 
-    ACCEPT = "1", "intended: accept up to this value"
-    DARK = "2", "this is the dark frame"
-    LEAVE_OUT = "3", "leave this frame out"
-    ANSWER = "4", "seen, will be shot again"
-    BASELINE = "5", "make it the baseline"
-    UNDO = "u", "undo the last"
+    ACCEPT = "1", "intended: accept up to this value", "no limit to raise"
+    DARK = "2", "this is the dark frame", "for a frame without flash"
+    LEAVE_OUT = "3", "leave this frame out", "for a whole file"
+    ANSWER = "4", "seen, will be shot again", ""
+    BASELINE = "5", "make it the baseline", "for a whole, lit frame"
+    UNDO = "u", "undo the last", ""
 
     @property
     def key(self) -> str:
@@ -33,6 +33,16 @@ class Act(Enum):
     def said(self) -> str:
         """Its words."""
         return self.value[1]
+
+    @property
+    def only(self) -> str:
+        """What it is for, said where it makes no sense."""
+        return self.value[2]
+
+
+NUMBERED = tuple(act for act in Act if act is not Act.UNDO)
+"""What the menu lists, always all of it: a number means the same at each alarm, all day, and none is missing. What
+makes no sense for an alarm stands in brackets."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,25 +63,37 @@ class Wish:
 
 
 def acts(standing: Standing) -> list[Act]:
-    """Return what makes sense for an alarm. A number always means the same, whichever are listed."""
+    """Return what makes sense for an alarm."""
     cause = standing.causes[0] if standing.causes else None
     reading = cause.reading if cause is not None else ""
-    possible = []
-    if cause is not None and cause.limit is not None and cause.origin != ORIGIN:
-        possible.append(Act.ACCEPT)
-    if reading in NO_FLASH:
-        possible.append(Act.DARK)
-    whole = reading != "file.state"  # a file that is not whole is at halt whatever it is for
-    possible += [Act.LEAVE_OUT, Act.ANSWER] if whole else [Act.ANSWER]
-    if whole and reading not in NO_FLASH:
-        possible.append(Act.BASELINE)
-    return possible
+    whole = reading != "file.state"  # a file that is not whole is what it is, whatever it is for
+    sense = {
+        Act.ACCEPT: cause is not None and cause.limit is not None and cause.origin != ORIGIN,
+        Act.DARK: reading in NO_FLASH,
+        Act.LEAVE_OUT: whole,
+        Act.ANSWER: True,
+        Act.BASELINE: whole and reading not in NO_FLASH,
+    }
+    return [act for act in NUMBERED if sense[act]]
+
+
+def _nothing(_: Standing) -> str | None:
+    return None
 
 
 class Menu:
-    """Closed until Enter is pressed; then it asks about one alarm, and about the one before it on each Enter."""
+    """Closed until Enter is pressed; then it asks about one alarm, and about the one before it on each Enter.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    offer : callable
+        Says what accepting the first cause of a standing would do: "accept label burnt up to 3.05 %"; None where
+        that is not known. Asked once for each question.
+    """
+
+    def __init__(self, offer: Callable[[Standing], str | None] = _nothing) -> None:
+        self._offer = offer
+        self._offered: str | None = None
         self._alarms: Sequence[Row] = ()
         self._at = 0
 
@@ -115,7 +137,7 @@ class Menu:
 
     def close(self) -> None:
         """Ask nothing any more."""
-        self._alarms, self._at = (), 0
+        self._alarms, self._at, self._offered = (), 0, None
 
     def lines(self) -> list[str]:
         """Return the question and its numbered answers; nothing while it is closed."""
@@ -124,14 +146,27 @@ class Menu:
         row = self._alarms[self._at]
         name, standing = row[0]
         reason = standing.causes[0].text if standing.causes else ""
-        all_of = {Act.ANSWER: f", all {len(row)} frames"} if len(row) > 1 else {}
-        numbered = [f"  {act.key}  {act.said}{all_of.get(act, '')}" for act in acts(standing)]
+        others = f" and {len(row) - 1} more" if len(row) > 1 else ""
+        possible = acts(standing)
+        numbered = [self._entry(act, len(row)) if act in possible else _closed(act) for act in NUMBERED]
         rest = len(self._alarms) - self._at - 1
         older = f"     Enter: the alarm before it ({rest} more)" if rest else "     Enter: the newest again"
-        return [f"{name}, {standing.level}: {reason}", *numbered, f"  0  back{older}"]
+        return [f"{name}{others}, {standing.level}: {reason}", *numbered, f"   0  back{older}"]
+
+    def _entry(self, act: Act, frames: int) -> str:
+        said = act.said
+        if act is Act.ACCEPT and self._offered is not None:
+            said = f"intended: {self._offered}"
+        return f"   {act.key}  {said}{f', all {frames} frames' if act is Act.ANSWER and frames > 1 else ''}"
 
     def _next(self, alarms: Sequence[Row]) -> None:
         if self._at + 1 < len(self._alarms):
             self._at += 1
         else:  # after the last one, what is the newest by now: a menu may have been left open for an hour
             self._alarms, self._at = tuple(alarms), 0
+        asked = self._alarms[self._at][0][1] if self.is_open else None
+        self._offered = self._offer(asked) if asked is not None and Act.ACCEPT in acts(asked) else None
+
+
+def _closed(act: Act) -> str:
+    return f"  ({act.key}  {act.said}: {act.only})"

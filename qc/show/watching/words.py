@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shlex
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -14,10 +13,13 @@ from qc.intake.updates import Heartbeat
 from qc.reading import Level, Spec
 from qc.result import Cause, Result
 from qc.series.entry import Standing
-from qc.show.text import clean, reason_of, time_of
+from qc.show.text import clean, figures_of, time_of
 
 NAMES_TOLD = 4
 """Names at halt or warn that the closing summary lists of each."""
+
+NO_TIME = "--:--:--"
+"""Stands for the time of a capture that has none, or of which only its name is known."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +36,8 @@ class Said:
         With a mark and a word; None for an event that asks for no attention.
     reason : str
         What there is to say; cut where the line has no room.
+    figures : tuple of str
+        The figures that `reason` consists of, most important first; none where it is a sentence.
     tails : tuple of str
         What must stand after the reason and is never cut, in other words, longest first.
     quiet : bool
@@ -46,6 +50,7 @@ class Said:
     name: str = ""
     level: Level | None = None
     reason: str = ""
+    figures: tuple[str, ...] = ()
     tails: tuple[str, ...] = ("",)
     quiet: bool = False
     kind: str = "capture"
@@ -69,8 +74,8 @@ def of_capture(result: Result, standing: Standing, specs: Sequence[Spec], before
     said = Said(time=time_of(result), name=result.file.name, level=standing.level)
     causes = _foremost(standing)
     if not causes:
-        unjudged = standing.level is Level.UNJUDGED
-        return replace(said, reason=reason_of(result, specs) if unjudged else "")
+        figures = figures_of(result, specs) if standing.level is Level.UNJUDGED else ()
+        return replace(said, reason=", ".join(figures), figures=figures)
     more = f"  (+{len(causes) - 1})" if len(causes) > 1 else ""
     fresh = _fresh(causes, before) if standing.repeats > 1 else causes
     if fresh:
@@ -91,13 +96,12 @@ def of_restated(time: str, name: str, standing: Standing, was: Standing | None) 
         if told == before:
             return None
         added = told.removeprefix(before).lstrip(";:, ") if before and told.startswith(before) else ""
-        return replace(said, reason=added or f"now: {told}")
+        return replace(said, reason=added or (f"now: {told}" if told else "now"))
+    became = f"(was {was.level})" if was is not None else "(measured before this watch)"
+    if not causes:  # after the word of its level this reads "clear now (was warn)"
+        return replace(said, reason=f"now {became}", quiet=was is not None)
     more = f"  (+{len(causes) - 1})" if len(causes) > 1 else ""
-    milder = was is not None and not causes
-    became = f"was {was.level}" if was is not None else ""
-    return replace(
-        said, reason=told, tails=(f"  ({became}){more}" if told and became else became or more,), quiet=milder
-    )
+    return replace(said, reason=told, tails=(f"  {became}{more}" if was is not None else more,))
 
 
 def of_event(event: Event) -> Said:
@@ -106,14 +110,23 @@ def of_event(event: Event) -> Said:
 
 
 def of_open(row: Sequence[tuple[str, Standing]]) -> Said:
-    """Say a halt that nobody answered; frames that stand at halt for the same cause are one line."""
+    """Say what nobody answered; frames that stand at halt for the same cause are one line."""
     name, standing = row[0]
     causes = _foremost(standing)
-    others = f" and {len(row) - 1} more {'frame' if len(row) == 2 else 'frames'}" if len(row) > 1 else ""
     more = f"  (+{len(causes) - 1})" if len(causes) > 1 else ""
     reason = causes[0].text if causes else ""
-    tails = (f"{others}{more}",)
+    tails = (f"{_how_many([own for _, own in row])}{more}",)
     return Said(time="open", name=name, level=standing.level, reason=reason, tails=tails, kind="open")
+
+
+def _how_many(row: Sequence[Standing]) -> str:
+    """Return how many frames are open, and of how many in a row where those have been counted on their lines."""
+    if len(row) == 1:
+        return ""
+    counted = max(standing.repeats for standing in row)
+    if len({standing.first_name for standing in row}) > 1 or counted < len(row):
+        return f", {len(row)} frames"
+    return f", {len(row)} frames in a row" if counted == len(row) else f", {len(row)} of {counted} frames in a row"
 
 
 def heartbeat(beat: Heartbeat, clock: str, *, names: bool = False) -> list[str]:
@@ -141,6 +154,8 @@ def troubles(beat: Heartbeat) -> list[tuple[Level, str]]:
         told.append((Level.WARN, "folder lost: no frame can arrive until it is back"))
     if beat.log == "lost":
         told.append((Level.WARN, "log lost: measuring goes on, nothing is kept"))
+    if beat.sheet_trouble:
+        told.append((Level.WARN, beat.sheet_trouble))
     return told
 
 
@@ -149,35 +164,79 @@ def needed(beat: Heartbeat) -> str:
     return f"still needed: {', '.join(beat.needs)}" if beat.needs else ""
 
 
-def unjudged(folder: str) -> tuple[str, str, str]:
-    """Return the first screen of a watch without sheet and preset: what is judged, what is not, what to do."""
-    sheet = Path(folder) / "NAME.set.toml"
+TEST = "frames without flash are the ambient test: no alarm (--test)"
+
+
+def unjudged(command: str = "qc sheet new", *, test: bool = False) -> tuple[str, str, str]:
+    """Return the first screen of a watch without sheet and preset: what is judged, what is not, what to do.
+
+    Parameters
+    ----------
+    command : str
+        What makes a set sheet.
+    test : bool
+        Whether frames without flash are the ambient test by declaration: they are not judged then.
+    """
+    dark = "" if test else ", frames without a picture"
     return (
-        "judged: whole files, frames without a picture, changed settings, jumps of light",
+        f"judged: whole files{dark}, changed settings, jumps of light",
         "only shown as numbers: highlights, sharpness, colour, ambient light",
-        f"to have those judged: qc sheet new {shlex.quote(clean(str(sheet)))}",
+        f"to have those judged: {command} (makes a set sheet from the last frame)",
     )
 
 
 def closing(
-    told: Mapping[str, tuple[str, Level]], out: str, *, shorten: Callable[[str], str] = clean
-) -> tuple[str, str, str]:
-    """Return the end of a watch in three lines.
+    told: Mapping[str, tuple[str, Level]],
+    out: str,
+    *,
+    before: Mapping[str, tuple[str, Level]] | None = None,
+    open_before: Sequence[str] = (),
+    lost: bool = False,
+    shorten: Callable[[str], str] = clean,
+) -> list[str]:
+    """Return the end of a watch in three lines, or four where an earlier watch had logged captures.
 
     Parameters
     ----------
     told : mapping of str to (str, Level)
-        File name and level of each capture, by content, in the order they were told.
+        File name and level of each capture of this watch, by content, in the order they were told.
     out : str
         Folder of the log.
+    before : mapping of str to (str, Level)
+        The same of the last captures that were logged before.
+    open_before : sequence of str
+        Names of open halts of captures that are not in `told`.
+    lost : bool
+        Whether the log could not be written in the end.
     shorten : callable
         Makes a file name fit.
     """
+    lines = [f"{_frames(len(told))}{_by_level(told)}"]
+    if before:
+        last = "the last " if len(before) > 1 else ""
+        lines.append(f"logged before this watch: {last}{_frames(len(before))}{_by_level(before)}")
+    listed = [
+        f"{level}: {_names([name for name, own in told.values() if own is level], shorten)}"
+        for level in (Level.HALT, Level.WARN, Level.UNMEASURED)
+        if any(own is level for _, own in told.values())
+    ]
+    if open_before:
+        listed.append(f"halt, open from before: {_names(open_before, shorten)}")
+    lines.append("; ".join(listed) or "no halt, no warn")
+    return [
+        *lines,
+        f"log: could not be written in {out}, what is missing there is lost" if lost else f"log: {out}",
+    ]
+
+
+def _frames(count: int) -> str:
+    return "1 frame" if count == 1 else f"{thousands(count)} frames"
+
+
+def _by_level(told: Mapping[str, tuple[str, Level]]) -> str:
     counts = Counter(level for _, level in told.values())
     by_level = ", ".join(f"{counts[level]} {level}" for level in Level if counts[level])
-    frames = "1 frame" if len(told) == 1 else f"{thousands(len(told))} frames"
-    listed = [f"{level}: {_names(told, level, shorten)}" for level in (Level.HALT, Level.WARN) if counts[level]]
-    return f"{frames}{': ' if by_level else ''}{by_level}", "; ".join(listed) or "no halt, no warn", f"log: {out}"
+    return f": {by_level}" if by_level else ""
 
 
 def clause(text: str) -> str:
@@ -229,7 +288,6 @@ def _foremost(standing: Standing) -> list[Cause]:
     return [cause for cause in standing.causes if cause.level == standing.causes[0].level]
 
 
-def _names(told: Mapping[str, tuple[str, Level]], level: Level, shorten: Callable[[str], str]) -> str:
-    names = [shorten(name) for name, own in told.values() if own is level]
+def _names(names: Sequence[str], shorten: Callable[[str], str]) -> str:
     more = len(names) - NAMES_TOLD
-    return ", ".join(names[:NAMES_TOLD]) + (f" and {more} more" if more > 0 else "")
+    return ", ".join(map(shorten, names[:NAMES_TOLD])) + (f" and {more} more" if more > 0 else "")
