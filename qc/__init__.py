@@ -62,6 +62,7 @@ if TYPE_CHECKING:
     from qc.series.entry import Purpose as Purpose
     from qc.series.entry import Standing as Standing
     from qc.sheet.brief import Brief as Brief
+    from qc.sheet.effective import effective_sheet as effective_sheet
     from qc.sheet.find import find_sheet as find_sheet
     from qc.sheet.read import read_sheet as read_sheet
     from qc.sheet.sheet import Sheet as Sheet
@@ -111,6 +112,7 @@ _PLACES = {
     ),
     "qc.result": ("Cause", "Result", "Verdict"),
     "qc.sheet.brief": ("Brief",),
+    "qc.sheet.effective": ("effective_sheet",),
     "qc.sheet.find": ("find_sheet",),
     "qc.sheet.read": ("read_sheet",),
     "qc.sheet.sheet": ("Sheet",),

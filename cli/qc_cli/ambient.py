@@ -48,14 +48,15 @@ def ambient(
     from qc.errors import QcError
     from qc.measure.ambient import SPEC
     from qc.pipeline import measure_ambient
-    from qc.sheet.find import find_sheet
-    from qc.sheet.read import read_sheet
+    from qc.sheet.effective import effective_sheet
     from qc.show.pictures import check_folder
 
     try:
         if pictures is not None:
             check_folder(pictures, [*frames, *(dark or ())])
-        intent = read_sheet(sheet) if sheet is not None else find_sheet(frames[0])
+        intent = effective_sheet(frames[0], sheet=sheet, preset=preset)
+        for line in opt.said_of_sheet(intent, named=sheet is not None):
+            output.complain(line)
         result = measure_ambient(
             frames,
             intent,

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from qc_cli import options as opt
 from qc_cli.output import NOTHING_DONE, Output, status
-
-if TYPE_CHECKING:
-    from qc.sheet.sheet import Sheet
 
 
 def check(
@@ -39,12 +36,13 @@ def check(
     from qc.errors import QcError, printable
     from qc.measure import specs
     from qc.pipeline import measure_capture
-    from qc.sheet.find import find_sheet
+    from qc.sheet.effective import effective_sheet
     from qc.sheet.read import read_sheet
     from qc.show.pictures import check_folder
 
     try:
-        named = read_sheet(sheet) if sheet is not None else None
+        if sheet is not None:
+            read_sheet(sheet)  # one with mistakes is said before anything is measured
         if pictures is not None:
             check_folder(pictures, captures)
     except QcError as error:
@@ -56,10 +54,11 @@ def check(
     said: set[str] = set()
     for path in captures:
         try:
-            intent: Sheet | None = named or find_sheet(path)
-            if intent is not None and named is None and intent.path not in said:
-                output.complain(f"set sheet: {intent.path}")
-                said.add(intent.path or "")
+            intent = effective_sheet(path, sheet=sheet, preset=preset)
+            for line in opt.said_of_sheet(intent, named=sheet is not None):
+                if line not in said:
+                    output.complain(line)
+                said.add(line)
             result = measure_capture(path, intent, preset=preset, decoder=decoder, mosaic=hint)
             levels.append("lost" if result.digest is None else result.verdict.level)
             output.result(result, details=verbose or len(captures) == 1, name_width=name_width, specs=specs())

@@ -11,6 +11,7 @@ import typer
 
 if TYPE_CHECKING:
     from qc.decode import MosaicHint
+    from qc.sheet.sheet import Sheet
 
 
 class Preset(StrEnum):
@@ -133,6 +134,17 @@ def shutter_time(text: str | None) -> float | None:
         return seconds(text)
     except ValueError as error:
         raise typer.BadParameter(f"--sync: {error}") from None
+
+
+def said_of_sheet(sheet: Sheet | None, *, named: bool) -> list[str]:
+    """Return what a command says once beside its results: which sheet was found, and what was accepted on it."""
+    if sheet is None:
+        return []
+    lines = [] if named or sheet.path is None else [f"set sheet: {sheet.path}"]
+    count = len(sheet.accepted)
+    if count:
+        lines.append(f"accepted: {count} {'exception' if count == 1 else 'exceptions'} from {sheet.accepted_from}")
+    return lines
 
 
 def corner_points(text: str | None) -> list[tuple[float, float]] | None:

@@ -10,7 +10,6 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 from qc.container.source import digest_of
@@ -20,6 +19,7 @@ from qc.intake.kept import YOUNG_S, Kept
 from qc.intake.sheet_news import bad_event, of_accepted, of_sheet
 from qc.sheet.accepted import Acceptance, accepted_path
 from qc.sheet.accepted_file import parse_accepted
+from qc.sheet.effective import with_accepted
 from qc.sheet.find import places, sheets_in, two_hold
 from qc.sheet.read import parse_sheet
 from qc.sheet.sheet import Sheet
@@ -88,7 +88,7 @@ class Intent:
     def accepted_path(self, capture: str | os.PathLike[str]) -> Path:
         """Return where what is accepted of a capture is kept."""
         file = self._file_of(*_split(capture))
-        return accepted_path(self.out, None if file is None else file.path)
+        return self._kept_in(file)
 
     def refresh(self, acts: Iterable[Event] | None = None) -> list[Event]:
         """Look again at every sheet in reach and at what was accepted; cheap enough for each second.
@@ -202,16 +202,18 @@ class Intent:
         sheet, text = (file.value, file.text) if file is not None else (None, "")
         accepted = self._accepted_of(file)
         if accepted.value and not (accepted.gone and self.out.is_dir()):
-            text = (text.rstrip("\n") + "\n\n" if text else "") + accepted.text
-            sheet = replace(
-                sheet or Sheet(preset=self.preset), accepted=accepted.value, digest=digest_of(text.encode())
+            sheet, text = with_accepted(
+                sheet, text, accepted.value, accepted.text, path=accepted.path, preset=self.preset
             )
         if sheet is not None and sheet.digest is not None:
             self._texts[sheet.digest] = text
         return sheet
 
+    def _kept_in(self, file: Kept[Sheet] | None) -> Path:
+        return accepted_path(self.out, None if file is None else file.path, folder=self.folder)
+
     def _accepted_of(self, file: Kept[Sheet] | None) -> Kept[tuple[Acceptance, ...]]:
-        path = accepted_path(self.out, None if file is None else file.path)
+        path = self._kept_in(file)
         if path not in self._accepted:
             kept = self._accepted[path] = Kept(path, lambda text, _: parse_accepted(text, path=path), whole=True)
             self._unsaid += of_accepted(kept, None, kept.look(), None, there=False)

@@ -6,6 +6,7 @@ acceptance is for one reading at one place of one set: it never widens another.
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 from pathlib import Path
@@ -14,6 +15,9 @@ from qc.reading import Level, Preset, ReadingSpec, Worse
 from qc.words import spoken_number, stop_word
 
 SUFFIX = ".accepted.toml"
+
+NO_SHEET = "set"
+"""What a set without a sheet is called."""
 
 MARGIN = Decimal("0.1")
 """Part of the observed value that an accepted limit lies beyond it. Our own choice: the next frame of the same
@@ -66,8 +70,11 @@ class Acceptance:
         return (self.at, self.reading, self.zone) == (other.at, other.reading, other.zone)
 
 
-def accepted_path(out: Path, sheet: Path | None) -> Path:
+def accepted_path(out: Path, sheet: Path | None, *, folder: Path | None = None) -> Path:
     """Return where the acceptances of a set are kept.
+
+    Sheets of one name in different folders inside the watched one are different sets, and so is a set called
+    ``set`` from what was accepted without a sheet: their files have names of their own.
 
     Parameters
     ----------
@@ -75,8 +82,17 @@ def accepted_path(out: Path, sheet: Path | None) -> Path:
         The output folder.
     sheet : Path or None
         The set sheet; its name less ``.set.toml`` is the set's. Without one the set is called ``set``.
+    folder : Path or None
+        The watched folder; of a sheet that lies in a folder inside it, the way there is part of the name.
     """
-    name = "set" if sheet is None else sheet.name.removesuffix(".toml").removesuffix(".set")
+    if sheet is None:
+        return out / f"{NO_SHEET}{SUFFIX}"
+    name = sheet.name.removesuffix(".toml").removesuffix(".set")
+    if name == NO_SHEET:
+        name = f"{NO_SHEET}.set"
+    lies = Path(os.path.abspath(sheet)).parent  # noqa: PTH100 - as named
+    if folder is not None and folder in lies.parents:
+        name = "+".join((*lies.relative_to(folder).parts, name))
     return out / f"{name}{SUFFIX}"
 
 

@@ -14,7 +14,9 @@ SUFFIX = ".set.toml"
 
 
 def find_sheet(capture: str | bytes | os.PathLike[str]) -> Sheet | None:
-    """Return the sheet that holds for a capture, or None.
+    """Return the sheet that holds for a capture, as it was typed; None when there is none.
+
+    `qc.effective_sheet` returns it with what was accepted since.
 
     Looked for where `places` says. A sheet whose `captures` pattern does not fit the file name is passed over.
 
@@ -34,11 +36,19 @@ def find_sheet(capture: str | bytes | os.PathLike[str]) -> Sheet | None:
     SheetError
         When a sheet there has mistakes.
     """
+    found = find_path(capture)
+    return None if found is None else read_sheet(found)
+
+
+def find_path(capture: str | bytes | os.PathLike[str]) -> Path | None:
+    """Return where the sheet lies that holds for a capture; raises as `find_sheet`."""
     place = Path(os.path.abspath(os.fsdecode(capture)))  # noqa: PTH100 - a link to a capture is judged where it lies
     for where in places(place.parent):
-        sheet = _one_of([s for s in map(read_sheet, sheets_in(where)) if s.is_for(place.name)])
-        if sheet is not None:
-            return sheet
+        fit = [path for path in sheets_in(where) if read_sheet(path).is_for(place.name)]
+        if len(fit) > 1:
+            raise two_hold([printable(path) for path in fit])
+        if fit:
+            return fit[0]
     return None
 
 
@@ -71,9 +81,3 @@ def two_hold(paths: Sequence[str]) -> UsageError:
     """Return the error that names the sheets which hold for the same capture."""
     names = " and ".join(printable(path) for path in paths)
     return UsageError(f"two set sheets hold here: {names}; name one with --sheet, or divide them by 'captures'")
-
-
-def _one_of(sheets: Sequence[Sheet]) -> Sheet | None:
-    if len(sheets) > 1:
-        raise two_hold([sheet.path or "" for sheet in sheets])
-    return sheets[0] if sheets else None

@@ -56,6 +56,8 @@ class Sheet:
         Limits by zone name, then by reading.
     accepted : tuple of Acceptance
         What was accepted as intended since, oldest first; `qc.sheet.accepted_file` reads it.
+    accepted_from : str or None
+        Where that is kept, printable.
     """
 
     path: str | None = None
@@ -75,6 +77,7 @@ class Sheet:
     limits: Mapping[str, Preset] = field(default_factory=dict)
     zone_limits: Mapping[str, Mapping[str, Preset]] = field(default_factory=dict)
     accepted: tuple[Acceptance, ...] = ()
+    accepted_from: str | None = None
 
     def brief(self, *, sync_limit_s: float | None = None) -> Brief:
         """Return what a measurement may know of the sheet.

@@ -214,6 +214,20 @@ def test_the_file_has_the_name_of_the_sheet(sheet: Path | None, name: str) -> No
     assert accepted_path(Path("/out"), sheet) == Path("/out") / name
 
 
+@pytest.mark.parametrize(
+    ("sheet", "name"),
+    [
+        ("/day/a.set.toml", "a.accepted.toml"),
+        ("/day.qc/a.set.toml", "a.accepted.toml"),
+        ("/day/front/a.set.toml", "front+a.accepted.toml"),
+        ("/day/back/left/a.set.toml", "back+left+a.accepted.toml"),
+        ("/day/set.set.toml", "set.set.accepted.toml"),
+    ],
+)
+def test_sheets_of_one_name_in_other_folders_inside_have_files_of_their_own(sheet: str, name: str) -> None:
+    assert accepted_path(Path("/day.qc"), Path(sheet), folder=Path("/day")) == Path("/day.qc") / name
+
+
 def test_what_is_written_is_read_back_and_can_be_read_by_people() -> None:
     other = accepted(2.0, 2.2, reading="sharpness.blur", zone="neck", was=None, content=None)
     text = with_accepted(with_accepted("", REAL), other)
