@@ -179,6 +179,8 @@ class Heartbeat:
         The same in captures of the usual size.
     needs : tuple of str
         What the set sheet still lacks.
+    sheet_trouble : str or None
+        Why the sheet that holds is not the one that is there, in one clause (`qc.intake.intent.Intent.trouble`).
     folder : {"well", "lost"}
         Whether the folder can be read.
     log : {"well", "lost"}
@@ -199,6 +201,7 @@ class Heartbeat:
     free_bytes: int | None = None
     free_frames: int | None = None
     needs: tuple[str, ...] = ()
+    sheet_trouble: str | None = None
     folder: Literal["well", "lost"] = "well"
     log: Literal["well", "lost"] = "well"
     sheet_trouble: str | None = None
