@@ -9,6 +9,7 @@ from dataclasses import replace
 from types import TracebackType
 from typing import Self
 
+from rich.cells import cell_len
 from rich.console import Console
 from rich.control import Control
 from rich.live import Live
@@ -98,9 +99,10 @@ class Screen:
 
     def say_lines(self, lines: Sequence[str]) -> None:
         """Print lines above the region, broken between words."""
-        paper = self._paper()
-        for text in lines:
-            self._console.print(Text("\n  ".join(fold(paper.tidy(text), paper.room - 2))), soft_wrap=True)
+        for text in map(self._paper().tidy, lines):
+            room = self._paper().room
+            folded = [text] if cell_len(text) <= room else fold(text, room - 2)
+            self._console.print(Text("\n  ".join(folded)), soft_wrap=True)
 
     def _press(self, key: str) -> None:
         if key in END_KEYS:

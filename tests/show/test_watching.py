@@ -72,6 +72,9 @@ def test_a_repeated_cause_is_said_as_its_first_clause_and_a_count() -> None:
     assert plain_line(said).endswith("label burnt 0.8 %, 4th frame in a row since SB_0012")
     assert line(said, Paper(width=160)).plain.endswith("label burnt 0.8 %, 4th frame in a row since SB_0012")
     assert line(said, Paper(width=80)).plain.endswith("label burnt 0.8 %, 4th frame in a row")
+    assert line(said, Paper(width=60)).plain.endswith(
+        "label burnt 0.8 %, again"
+    )  # the figure goes before the count
     assert said.quiet
 
 

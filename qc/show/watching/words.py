@@ -82,7 +82,7 @@ def of_capture(result: Result, standing: Standing, specs: Sequence[Spec], before
         return replace(said, reason=fresh[0].text, tails=(more,))
     nth = f", {ordinal(standing.repeats)}"
     since = f" frame in a row since {stem(standing.first_name)}"
-    tails = (f"{nth}{since}{more}", f"{nth} frame in a row{more}", f"{nth} in a row{more}")
+    tails = (f"{nth}{since}{more}", f"{nth} frame in a row{more}", f"{nth} in a row{more}", ", again")
     return replace(said, reason=clause(causes[0].text), tails=tails, quiet=True)
 
 
@@ -115,8 +115,10 @@ def of_open(row: Sequence[tuple[str, Standing]]) -> Said:
     causes = _foremost(standing)
     more = f"  (+{len(causes) - 1})" if len(causes) > 1 else ""
     reason = causes[0].text if causes else ""
-    tails = (f"{_how_many([own for _, own in row])}{more}",)
-    return Said(time="open", name=name, level=standing.level, reason=reason, tails=tails, kind="open")
+    tails = [f"{_how_many([own for _, own in row])}{more}"]
+    if len(row) > 1:
+        tails += [f", {len(row)} frames{more}", f", {len(row)} frames"]
+    return Said(time="open", name=name, level=standing.level, reason=reason, tails=tuple(tails), kind="open")
 
 
 def _how_many(row: Sequence[Standing]) -> str:
