@@ -127,7 +127,7 @@ def told(said: Said, paper: Paper, room: int) -> str:
     """Return reason and tail within `room` cells.
 
     The longest tail is taken that leaves the reason whole; where there is none, the shortest, and the reason is
-    cut. Of figures whole ones are left out, from the last on: half a figure is a wrong one.
+    cut. A figure that does not fit is left out: half of one is a wrong one.
     """
     if said.figures:
         return _whole_figures([paper.tidy(figure) for figure in said.figures], room)
@@ -151,9 +151,11 @@ def _cut_reason(reason: str, paper: Paper, cells: int) -> str:
 
 
 def _whole_figures(figures: Sequence[str], room: int) -> str:
-    while figures and cell_len(", ".join(figures)) > room:
-        figures = figures[:-1]
-    return ", ".join(figures)
+    kept: list[str] = []
+    for figure in figures:
+        if cell_len(", ".join((*kept, figure))) <= room:
+            kept.append(figure)
+    return ", ".join(kept)
 
 
 def plain_line(said: Said, *, name_width: int = 0) -> str:
