@@ -185,8 +185,6 @@ class Heartbeat:
         Whether the folder can be read.
     log : {"well", "lost"}
         Whether the log can be written.
-    sheet_trouble : str or None
-        Why the set sheet, or the lack of one, is not what people expect, for as long as that lasts.
     open_halts : tuple of Standing
         Halts that nobody answered, oldest first.
     names : mapping of str to str
@@ -204,7 +202,6 @@ class Heartbeat:
     sheet_trouble: str | None = None
     folder: Literal["well", "lost"] = "well"
     log: Literal["well", "lost"] = "well"
-    sheet_trouble: str | None = None
     open_halts: tuple[Standing, ...] = ()
     names: Mapping[str, str] = field(default_factory=dict)
 
