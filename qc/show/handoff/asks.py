@@ -82,7 +82,8 @@ def asks(captures: Sequence[Taken], *, level: Level, specs: Sequence[Spec]) -> t
         Of one set, in the order taken.
     level : Level
         Only causes of it. Of a frame that stands at a graver one only what several frames show together is told,
-        such as a setting that changed: it may be why.
+        such as a setting that changed: it may be why. Of what one measurement says of one zone, or of the whole
+        frame, only the most important is told: the rest is the same fault in other numbers.
     specs : sequence of Spec
         The measurements.
 
@@ -92,13 +93,15 @@ def asks(captures: Sequence[Taken], *, level: Level, specs: Sequence[Spec]) -> t
         In the order of `qc.series.wrap.causes`: what a person must know first comes first.
     """
     known = {reading.name: reading for spec in specs for reading in spec.readings}
+    measurement = {reading.name: spec.name for spec in specs for reading in spec.readings}
     places = {taken.entry.content: (nth, taken) for nth, taken in enumerate(captures)}
     told = []
     for group in causes(Day(captures=tuple(captures)), specs=specs):
         each = [_Has(*places[content], cause) for content, cause in group.frames if group.level is level]
         alike: dict[str, list[_Has]] = {}
         for has in each:
-            if has.taken.standing.level is level or has.cause.origin == ORIGIN:
+            of_level = has.taken.standing.level is level or has.cause.origin == ORIGIN
+            if of_level and not _said_before(has, measurement):
                 alike.setdefault(_same(has), []).append(has)
         told += [_ask(level, row, known) for row in alike.values()]
     return tuple(told)
@@ -118,6 +121,17 @@ def clock_of(taken: Taken) -> str:
     """Return the time of day a capture was taken, ``HH:MM``; empty where the camera recorded none."""
     time = time_of(taken.logged.result)[:5]
     return time if time[:1].isdigit() else ""
+
+
+def _said_before(has: _Has, measurement: Mapping[str, str]) -> bool:
+    """Tell whether a more important cause of the frame says the same of the same place in another number."""
+    causes_of = has.taken.standing.causes
+    graver = causes_of[: causes_of.index(has.cause)]
+    own = measurement.get(has.cause.reading)
+    return own is not None and any(
+        (measurement.get(other.reading), other.zone, other.level) == (own, has.cause.zone, has.cause.level)
+        for other in graver
+    )
 
 
 def _same(has: _Has) -> str:

@@ -83,6 +83,18 @@ def test_a_frame_to_shoot_again_is_not_to_be_looked_at_too_but_what_changed_befo
     ]
 
 
+def test_of_one_measurement_in_one_zone_a_frame_is_asked_for_once() -> None:
+    wide = cause(Level.WARN, "label blur 2.1 px", "sharpness.blur")
+    long = cause(Level.WARN, "label blur 2.4 px along its longest", "sharpness.blur_major")
+    elsewhere = replace(cause(Level.WARN, "seal blur 1.9 px", "sharpness.blur"), zone="seal")
+    of = day(warned(1, wide, long, elsewhere), warned(2, long))
+    assert sorted(told(page(of).look)) == [
+        ("label blur 2.1 px", ("SB_0001.dng, 09:00",)),
+        ("label blur 2.4 px along its longest", ("SB_0002.dng, 09:00",)),
+        ("seal blur 1.9 px", ("SB_0001.dng, 09:00",)),
+    ]
+
+
 def test_a_file_that_did_not_arrive_whole_comes_first_and_is_said_in_words() -> None:
     state = Cause(
         reading="file.state",
