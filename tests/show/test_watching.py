@@ -221,6 +221,13 @@ def test_the_closing_summary_says_apart_what_was_logged_before_and_names_what_is
     ]
 
 
+def test_the_closing_summary_names_halts_before_all_else_whoever_told_them() -> None:
+    halts = {str(n): (f"{n}.dng", Level.HALT) for n in range(6)}
+    named = words.closing(halts | {"w": ("w.dng", Level.WARN)}, "out", open_before=["old.dng"])[1]
+    every = ", ".join(f"{n}.dng" for n in range(6))
+    assert named == f"halt: {every}; halt, open from before: old.dng; warn: w.dng"
+
+
 def test_files_that_could_not_be_measured_are_named_at_the_end() -> None:
     assert words.closing({"c": ("c.dng", Level.UNMEASURED)}, "out")[1] == "unmeasured: c.dng"
 

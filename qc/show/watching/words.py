@@ -16,7 +16,10 @@ from qc.series.entry import Standing
 from qc.show.text import clean, figures_of, time_of
 
 NAMES_TOLD = 4
-"""Names at halt or warn that the closing summary lists of each."""
+"""Names at warn, or of files not measured, that the closing summary lists."""
+
+HALTS_TOLD = 12
+"""Names at halt that it lists: each of them is still to be answered."""
 
 NO_TIME = "--:--:--"
 """Stands for the time of a capture that has none, or of which only its name is known."""
@@ -217,14 +220,15 @@ def closing(
     if before:
         last = "the last " if len(before) > 1 else ""
         lines.append(f"logged before this watch: {last}{_frames(len(before))}{_by_level(before)}")
+    named = {level: [name for name, own in told.values() if own is level] for level in Level}
     listed = [
-        f"{level}: {_names([name for name, own in told.values() if own is level], shorten)}"
-        for level in (Level.HALT, Level.WARN, Level.UNMEASURED)
-        if any(own is level for _, own in told.values())
+        ("halt", named[Level.HALT], HALTS_TOLD),
+        ("halt, open from before", open_before, HALTS_TOLD),
+        ("warn", named[Level.WARN], NAMES_TOLD),
+        ("unmeasured", named[Level.UNMEASURED], NAMES_TOLD),
     ]
-    if open_before:
-        listed.append(f"halt, open from before: {_names(open_before, shorten)}")
-    lines.append("; ".join(listed) or "no halt, no warn")
+    said = [f"{what}: {_names(names, most, shorten)}" for what, names, most in listed if names]
+    lines.append("; ".join(said) or "no halt, no warn")
     return [
         *lines,
         f"log: could not be written in {out}, what is missing there is lost" if lost else f"log: {out}",
@@ -290,6 +294,6 @@ def _foremost(standing: Standing) -> list[Cause]:
     return [cause for cause in standing.causes if cause.level == standing.causes[0].level]
 
 
-def _names(names: Sequence[str], shorten: Callable[[str], str]) -> str:
-    more = len(names) - NAMES_TOLD
-    return ", ".join(map(shorten, names[:NAMES_TOLD])) + (f" and {more} more" if more > 0 else "")
+def _names(names: Sequence[str], most: int, shorten: Callable[[str], str]) -> str:
+    more = len(names) - most
+    return ", ".join(map(shorten, names[:most])) + (f" and {more} more" if more > 0 else "")
