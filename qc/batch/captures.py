@@ -39,6 +39,8 @@ class Captures:
     ----------
     finished : int
         How many are logged, or told why not.
+    read : int
+        How many of them only had to be read.
     """
 
     def __init__(
@@ -49,7 +51,7 @@ class Captures:
         todo: Iterable[Arrived],
         task: Callable[[Sequence[str], Used], Task],
     ) -> None:
-        self.finished = 0
+        self.finished = self.read = 0
         self._log = log
         self._book = book
         self._folder = folder
@@ -91,6 +93,7 @@ class Captures:
             if judged is None:
                 yield from self._again(arrived)
                 return
+            self.read += 1
             yield from judged
         else:
             yield from self._add(arrived, used, answer, path)

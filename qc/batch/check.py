@@ -185,7 +185,7 @@ class DayCheck:
     def _measure(self, workers: ExitStack, captures: Captures) -> Iterator[Event]:
         for (arrived, used), answer in self._run(workers, captures.take, len(captures)):
             yield from captures.done(arrived, used, answer)
-            self._step(done=captures.finished)
+            self._step(done=captures.finished, read=captures.read)
 
     def _test(self, workers: ExitStack, log: Log, book: Book) -> Iterator[Event]:
         before = self.progress.done
@@ -241,13 +241,14 @@ class DayCheck:
             mosaic=used.mosaic,
         )
 
-    def _step(self, *, done: int | None = None, tests: int = 0) -> None:
+    def _step(self, *, done: int | None = None, tests: int = 0, read: int | None = None) -> None:
         so_far = self.progress
         self.progress = replace(
             so_far,
             done=so_far.done if done is None else done,
             total=so_far.total + tests,
             tests=so_far.tests + tests,
+            read=so_far.read if read is None else read,
             elapsed_s=time.monotonic() - self._began if self._began else 0.0,
         )
         self._on_progress(self.progress)

@@ -12,7 +12,7 @@ class Progress:
     Attributes
     ----------
     done : int
-        Pieces of work that are measured and logged.
+        Pieces of work that are done and logged.
     total : int
         How many there are: captures, and ambient tests from when they are known.
     known : int
@@ -21,6 +21,8 @@ class Progress:
         Seconds since the first was handed out.
     tests : int
         How many of `total` are ambient tests; they come last.
+    read : int
+        How many of `done` only had to be read: the log knew what they hold.
     """
 
     done: int
@@ -28,6 +30,7 @@ class Progress:
     known: int
     elapsed_s: float
     tests: int = 0
+    read: int = 0
 
     @property
     def rate(self) -> float | None:

@@ -10,6 +10,7 @@ from qc.intake.updates import Measured
 from qc.reading import Level
 from qc.show.signs import PLAIN, clean
 from qc.show.watching.words import age, closing
+from qc.words import counted
 
 NEEDS_A_DECISION = (Level.HALT, Level.WARN)
 
@@ -42,10 +43,10 @@ def stopped_line(progress: Progress) -> str:
 def closing_lines(levels: Mapping[str, tuple[str, Level]], progress: Progress, out: str) -> tuple[str, ...]:
     """Return the end of a check: how many frames by level, which, what was measured, where the log is."""
     counts, worst, log = closing(levels, out)
-    done = [f"{progress.done - progress.tests} measured", f"{progress.known} known from before"]
-    if progress.tests:
-        done.insert(1, f"{progress.tests} ambient {'test' if progress.tests == 1 else 'tests'}")
-    return counts, worst, ", ".join(done), log
+    done = [f"{progress.done - progress.tests - progress.read} measured"]
+    done += [counted(progress.tests, "ambient test")] if progress.tests else []
+    done += [f"{progress.read} read and known"] if progress.read else []
+    return counts, worst, ", ".join([*done, f"{progress.known} known from before"]), log
 
 
 def _rate(rate: float) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -77,6 +78,16 @@ def test_a_second_run_says_the_same_and_that_nothing_was_measured(folder: Path, 
     assert second.stdout == first.stdout
     assert second.exit_code == first.exit_code
     assert "0 measured, 3 known from before" in second.stderr
+
+
+def test_of_a_folder_that_was_copied_with_its_log_it_says_that_nothing_was_measured(
+    folder: Path, run: Run
+) -> None:
+    run("batch", folder, "--jobs", 1)
+    for name in ("bottles", "bottles.qc"):
+        shutil.copytree(folder.with_name(name), folder.with_name(f"drive{name.removeprefix('bottles')}"))
+    moved = run("batch", folder.with_name("drive"), "--jobs", 1)
+    assert "0 measured, 3 read and known, 0 known from before" in moved.stderr
 
 
 def test_a_clear_day_ends_with_0(tmp_path: Path, run: Run) -> None:
