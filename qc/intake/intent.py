@@ -8,20 +8,25 @@ is applied on top; the sheet a person typed is never written.
 from __future__ import annotations
 
 import os
-import time
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
-from qc.container.source import digest_of
 from qc.errors import SheetError
 from qc.event import Event
-from qc.intake.kept import YOUNG_S, Kept
-from qc.intake.sheet_news import bad_event, of_accepted, of_sheet
+from qc.intake.kept import Kept
+from qc.intake.sheet_news import (
+    REMEDY,
+    bad_event,
+    of_acceptances_left,
+    of_accepted,
+    of_sheet,
+    rivals_said,
+    trouble_of,
+)
+from qc.intake.shelves import Among, Looked, SheetFile, Shelves, must_be_good
 from qc.sheet.accepted import Acceptance, accepted_path
 from qc.sheet.accepted_file import parse_accepted
 from qc.sheet.effective import with_accepted
-from qc.sheet.find import places, sheets_in, two_hold
-from qc.sheet.read import parse_sheet
 from qc.sheet.sheet import Sheet
 
 
@@ -51,14 +56,10 @@ class Intent:
     def __init__(self, folder: Path, out: Path, *, sheet: Path | None = None, preset: str | None = None) -> None:
         self.folder, self.out = (Path(os.path.abspath(path)) for path in (folder, out))  # noqa: PTH100 - as named
         self.preset = preset
-        self._named = None if sheet is None else _sheet_file(sheet)
-        self._shelves: dict[Path, _Shelf] = {}
-        self._places: dict[Path, tuple[Path, ...]] = {}
+        self._shelves = Shelves(self.folder, self.out, sheet)
         self._accepted: dict[Path, Kept[tuple[Acceptance, ...]]] = {}
         self._texts: dict[str, str] = {}
-        self._holds: dict[Path, Kept[Sheet]] = {}
-        """The sheet that held last for the captures of a folder."""
-        self._told: set[tuple[str, ...]] = set()
+        self._told: set[frozenset[Path]] = set()
         self._unsaid: list[Event] = []
         self._last: tuple[Path, str | None] = (self.folder, None)
         self._start()
@@ -106,95 +107,77 @@ class Intent:
         """
         told, self._unsaid = self._unsaid, []
         standing = None if acts is None else {act.at for act in acts if act.kind == "accepted"}
-        files = self._files if self._named is None else [self._named]
-        for file in files:
-            before = file.value
-            told += of_sheet(file, before, file.look())
-        for shelf in self._shelves.values():
-            told += self._take_up(shelf)
+        told += self._of_sheets()
         for accepted in self._accepted.values():
             was = () if accepted.gone else accepted.value
             change = accepted.look()
             told += of_accepted(accepted, was, change, standing, there=self.out.is_dir())
         return told
 
+    @property
+    def trouble(self) -> str | None:
+        """Why what holds is not what is there now, in one clause; None while all is well."""
+        for file in self._shelves.files:
+            if said := trouble_of(file, self._shelves.among(file)):
+                return said
+        for accepted in self._accepted.values():
+            if accepted.problems:
+                return f"{accepted.name} has mistakes: what was accepted before holds"
+        return None
+
     # -- which file
 
-    @property
-    def _files(self) -> list[Kept[Sheet]]:
-        return [file for shelf in self._shelves.values() for file in shelf.files]
-
     def _start(self) -> None:
-        if self._named is not None:
-            self._named.look()
-            _must_be_good(self._named)
+        if (named := self._shelves.named) is not None:
+            named.look()
+            must_be_good(named)
         else:
-            self._choose(self.folder, None, strict=True)
-            for file in self._files:
-                _must_be_good(file)
+            self._shelves.choose(self.folder, None, strict=True)
+            for file in self._shelves.files:
+                must_be_good(file)
+        self._shelves.look()
         self._effective(self._file_of(self.folder, None))
         for accepted in self._accepted.values():
             if accepted.problems:
                 raise SheetError(accepted.path, accepted.problems)
         self._unsaid.clear()
 
-    def _file_of(self, folder: Path, name: str | None) -> Kept[Sheet] | None:
-        return self._named or self._choose(folder, name)
+    def _file_of(self, folder: Path, name: str | None) -> SheetFile | None:
+        return self._shelves.choose(folder, name)
 
-    def _choose(self, folder: Path, name: str | None, *, strict: bool = False) -> Kept[Sheet] | None:
-        """Return the nearest sheet for a capture, or for a folder: those that are there before those that went.
+    def _of_sheets(self) -> Iterator[Event]:
+        for looked in self._shelves.look():
+            among = self._shelves.among(looked.file, looked.held)
+            event = of_sheet(looked, among)
+            if event is not None:
+                self._told |= {_key(among.rivals)}
+                yield event
+                yield from self._left_behind(looked, among)
+        yield from self._of_clash()
+        there = {file.path for file in self._shelves.files if not file.gone}
+        self._told = {key for key in self._told if key <= there}
 
-        `strict`: only sheets for the whole folder, and two of them are an error.
-        """
-        for gone in (False, True):
-            for place in self._places_of(folder):
-                fit = [
-                    file
-                    for file in self._shelf(place).files
-                    if file.gone == gone and _fits(file.value, name, whole_folder=strict)
-                ]
-                if len(fit) > 1:
-                    return self._one_of(fit, folder, quiet=name is None, strict=strict)
-                if fit:
-                    self._holds[folder] = fit[0]
-                    return fit[0]
-        return None
+    def _of_clash(self) -> Iterator[Event]:
+        """Tell once of sheets that met at a capture, which their patterns did not show before."""
+        clash, self._shelves.clash = self._shelves.clash, ()
+        if clash and not any(_key(clash) <= key for key in self._told):
+            self._told.add(_key(clash))
+            said = rivals_said(clash, self._shelves.among(clash[0]).goes_on)
+            yield bad_event(f"{said}; {REMEDY}", clash[0].path, [said])
 
-    def _one_of(
-        self, fit: Sequence[Kept[Sheet]], folder: Path, *, quiet: bool, strict: bool
-    ) -> Kept[Sheet] | None:
-        """Of two sheets that hold, go on with the one that held before; without one, nothing is judged."""
-        error = two_hold([str(file.path) for file in fit])
-        if strict:
-            raise error
-        held = self._holds.get(folder)
-        held = held if held in fit else None
-        key = tuple(str(file.path) for file in fit)
-        if not quiet and key not in self._told:
-            self._told.add(key)
-            text = f"{error}; {'none of them is used' if held is None else f'{held.name} goes on'}"
-            self._unsaid.append(bad_event(text, fit[0].path, [str(error)]))
-        return held
-
-    def _places_of(self, folder: Path) -> tuple[Path, ...]:
-        if folder not in self._places:
-            found = list(places(folder))
-            if self.folder in found:  # the output folder may lie elsewhere than beside the watched one
-                found.insert(found.index(next(places(self.folder))), self.out)
-            self._places[folder] = tuple(dict.fromkeys(found))
-        return self._places[folder]
-
-    def _shelf(self, place: Path) -> _Shelf:
-        if place not in self._shelves:
-            self._shelves[place] = _Shelf(place)
-            self._unsaid += self._take_up(self._shelves[place])
-        return self._shelves[place]
-
-    def _take_up(self, shelf: _Shelf) -> Iterator[Event]:
-        """Take up sheets that appeared in a folder."""
-        for file in shelf.new():
-            shelf.files.append(file)
-            yield from of_sheet(file, None, file.look())
+    def _left_behind(self, looked: Looked, among: Among) -> Iterator[Event]:
+        """Tell of what was accepted without a sheet when one comes to hold."""
+        kept = self._accepted.get(self._kept_in(None))
+        first = looked.was is None and looked.file.value is not None and looked.held is None
+        if (
+            first
+            and not among.rivals
+            and among.nearer is None
+            and kept is not None
+            and kept.value
+            and not kept.gone
+        ):
+            yield of_acceptances_left(kept, looked.file)
 
     # -- what it says
 
@@ -220,46 +203,10 @@ class Intent:
         return self._accepted[path]
 
 
-class _Shelf:
-    """The sheets of one folder, gone ones included."""
-
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self.files: list[Kept[Sheet]] = []
-        self._listed: int | None = None
-
-    def new(self) -> list[Kept[Sheet]]:
-        """Return the sheets that were not there before; the folder is listed only when it changed."""
-        try:
-            changed = self.folder.stat().st_mtime_ns
-        except OSError:  # no such folder, or one that may not be looked into: it holds no sheet
-            self._listed = None
-            return []
-        if changed == self._listed:
-            return []
-        # a folder that changed within the clock's tick is listed once more
-        self._listed = changed if time.time() - changed / 1e9 > YOUNG_S else None
-        known = {file.path for file in self.files}
-        return [_sheet_file(path) for path in sheets_in(self.folder) if path not in known]
-
-
-def _sheet_file(path: Path) -> Kept[Sheet]:
-    return Kept(path, lambda text, data: parse_sheet(text, path=path, digest=digest_of(data)))
-
-
-def _must_be_good(file: Kept[Sheet]) -> None:
-    if file.gone:
-        raise SheetError(file.path, ["cannot be read: No such file or directory"])
-    if file.problems:
-        raise SheetError(file.path, file.problems)
-
-
 def _split(capture: str | os.PathLike[str]) -> tuple[Path, str]:
     path = Path(os.path.abspath(capture))  # noqa: PTH100 - a link to a capture is judged where it lies
     return path.parent, path.name
 
 
-def _fits(sheet: Sheet | None, name: str | None, *, whole_folder: bool) -> bool:
-    if sheet is None:
-        return False
-    return sheet.captures is None if whole_folder else name is None or sheet.is_for(name)
+def _key(files: Sequence[SheetFile]) -> frozenset[Path]:
+    return frozenset(file.path for file in files)

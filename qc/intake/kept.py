@@ -39,6 +39,8 @@ class Kept(Generic[T]):
         That content.
     problems : tuple of str
         Mistakes of what is there now, when it is not good.
+    read_at : str
+        Local time at which that was read first, ``HH:MM``.
     gone : bool
         Whether there is no such file now.
     """
@@ -48,6 +50,7 @@ class Kept(Generic[T]):
         self.value: T | None = None
         self.text = ""
         self.problems: tuple[str, ...] = ()
+        self.read_at = ""
         self.gone = False
         self._parse = parse
         self._whole = whole
@@ -96,6 +99,7 @@ class Kept(Generic[T]):
             value = self._parse(text, data)
         except SheetError as error:
             return self._bad(error.problems, data)
+        self.read_at = time.strftime("%H:%M")
         again = self.value is not None and (self.gone or bool(self.problems))
         self.value, self.text, self.problems, self.gone, self._data = value, text, (), False, data
         return "good again" if again else "changed"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import os
+import re
 import tempfile
 import time
 from pathlib import Path
@@ -209,7 +210,7 @@ def test_a_sheet_that_gets_mistakes_is_said_once_with_all_of_them_and_the_last_g
     write(sheet, BAD)
     (event,) = intent.refresh()
     assert (event.kind, event.level) == ("sheet_bad", Level.WARN)
-    assert "the last good one holds: line 2, set, prest: unknown key" in event.text
+    assert re.search(r", the one read at \d\d:\d\d holds: line 2, set, prest: unknown key", event.text)
     assert len(event.data["problems"]) == 2
     assert name(intent, folder / "SB_0001.dng") == "bottles"
     assert intent.refresh() == []
@@ -240,7 +241,8 @@ def test_a_sheet_that_is_deleted_goes_on_to_hold_and_that_is_said_once(folder: P
     intent = Intent(folder, out)
     sheet.unlink()
     (event,) = intent.refresh()
-    assert (event.kind, event.text) == ("sheet_bad", "set sheet a.set.toml is gone: the last good one holds")
+    assert event.kind == "sheet_bad"
+    assert re.fullmatch(r"set sheet a\.set\.toml is gone: the one read at \d\d:\d\d holds", event.text)
     assert intent.refresh() == []
     assert name(intent, folder / "SB_0001.dng") == "bottles"
     write(sheet, GOOD)
@@ -256,19 +258,149 @@ def test_a_sheet_under_another_name_takes_over_from_the_one_that_went(folder: Pa
     assert name(intent, folder / "SB_0001.dng") == "renamed"
 
 
-def test_a_second_sheet_that_appears_does_not_unseat_the_first_and_is_said_once(folder: Path, out: Path) -> None:
+def test_two_sheets_are_one_story_from_the_second_that_appears_to_the_one_that_is_left(
+    folder: Path, out: Path
+) -> None:
+    one = write(out / "one.set.toml", GOOD)
+    intent = Intent(folder, out)
+    two = write(out / "two.set.toml", GOOD.replace("bottles", "other"))
+    (event,) = intent.refresh()
+    trouble = "one.set.toml and two.set.toml both hold here: one.set.toml, which held before, goes on"
+    assert (event.kind, event.level) == ("sheet_bad", Level.WARN)
+    assert event.text == (
+        f"set sheet two.set.toml found; but {trouble}; take one away or divide them by 'captures'"
+    )
+    for capture in ("SB_0002.dng", "inside/SB_0003.dng"):
+        assert name(intent, folder / capture) == "bottles"
+    assert (intent.refresh(), intent.trouble) == ([], trouble)
+    two.unlink()
+    assert texts(intent.refresh()) == ["set sheet two.set.toml is gone; one.set.toml holds"]
+    assert (name(intent, folder / "SB_0004.dng"), intent.trouble) == ("bottles", None)
+    write(two, GOOD.replace("bottles", "other"))
+    assert texts(intent.refresh()) == [
+        f"set sheet two.set.toml is good again; nothing in it changed; but {trouble};"
+        " take one away or divide them by 'captures'"
+    ]
+    one.unlink()
+    assert texts(intent.refresh()) == ["set sheet one.set.toml is gone; two.set.toml holds from the next frame"]
+    assert (name(intent, folder / "SB_0005.dng"), intent.trouble) == ("other", None)
+
+
+def test_two_sheets_that_appear_together_where_none_held_are_both_not_used(folder: Path, out: Path) -> None:
+    intent = Intent(folder, out)
+    for stem in ("one", "two"):
+        write(out / f"{stem}.set.toml", GOOD.replace("bottles", stem))
+    said = "one.set.toml and two.set.toml both hold here: none of them is used"
+    assert all(said in event.text and event.kind == "sheet_bad" for event in intent.refresh())
+    assert (intent.trouble, name(intent, folder / "SB_0001.dng"), intent.refresh()) == (said, None, [])
+    (out / "one.set.toml").unlink()
+    assert texts(intent.refresh()) == ["set sheet one.set.toml is gone; two.set.toml holds"]
+    assert name(intent, folder / "SB_0001.dng") == "two"
+
+
+def test_sheets_that_are_divided_after_all_end_the_trouble(folder: Path, out: Path) -> None:
+    one, two = (write(out / "one.set.toml", GOOD), out / "two.set.toml")
+    intent = Intent(folder, out)
+    write(two, GOOD.replace("bottles", "other"))
+    intent.refresh()
+    write(two, GOOD.replace("bottles", "other") + 'captures = "SB_01*"\n')
+    assert "captures none → SB_01*; but one.set.toml and two" in intent.refresh()[0].text
+    write(one, GOOD + 'captures = "SB_00*"\n')
+    assert texts(intent.refresh()) == [
+        "set sheet one.set.toml changed: captures none → SB_00*; holds from the next frame"
+    ]
+    assert intent.trouble is None
+    assert [name(intent, folder / f"SB_0{n}01.dng") for n in (0, 1)] == ["bottles", "other"]
+
+
+def test_patterns_that_meet_at_a_capture_are_said_once(folder: Path, out: Path) -> None:
+    write(out / "one.set.toml", GOOD + 'captures = "SB_*"\n')
+    write(out / "two.set.toml", GOOD.replace("bottles", "other") + 'captures = "*1.dng"\n')
+    intent = Intent(folder, out)
+    assert name(intent, folder / "SB_0002.dng") == "bottles"
+    assert name(intent, folder / "SB_0001.dng") == "bottles"
+    (event,) = intent.refresh()
+    assert "one.set.toml, which held before, goes on; take one away or divide" in event.text
+    assert name(intent, folder / "SB_0011.dng") == "bottles"
+    assert intent.refresh() == []
+
+
+def test_a_nearer_sheet_takes_over_and_a_farther_one_does_not(folder: Path, out: Path) -> None:
+    write(folder / "a.set.toml", GOOD)
+    intent = Intent(folder, out)
+    near = write(out / "near.set.toml", GOOD.replace("bottles", "near"))
+    assert texts(intent.refresh()) == [
+        "set sheet near.set.toml found; holds from the next frame in place of a.set.toml"
+    ]
+    assert name(intent, folder / "SB_0001.dng") == "near"
+    write(folder / "b.set.toml", GOOD.replace("bottles", "b"))
+    (event,) = intent.refresh()
+    assert event.text.startswith("set sheet b.set.toml found; but a.set.toml and b.set.toml both hold here")
+    (folder / "b.set.toml").unlink()
+    assert texts(intent.refresh()) == ["set sheet b.set.toml is gone; near.set.toml holds"]
+    near.unlink()
+    assert texts(intent.refresh()) == ["set sheet near.set.toml is gone; a.set.toml holds from the next frame"]
+    assert (name(intent, folder / "SB_0001.dng"), intent.trouble) == ("bottles", None)
+
+
+def test_a_sheet_inside_says_for_which_captures_it_is(folder: Path, out: Path) -> None:
     write(out / "a.set.toml", GOOD)
     intent = Intent(folder, out)
-    assert name(intent, folder / "SB_0001.dng") == "bottles"
-    write(out / "b.set.toml", GOOD.replace("bottles", "other"))
+    intent.for_capture(folder / "inside" / "SB_0001.dng")
+    write(folder / "inside" / "b.set.toml", GOOD.replace("bottles", "b"))
+    assert texts(intent.refresh()) == ["set sheet b.set.toml found; holds from the next frame in inside"]
+    assert [name(intent, folder / n) for n in ("SB_0002.dng", "inside/SB_0003.dng")] == ["bottles", "b"]
+
+
+def trouble(intent: Intent) -> str | None:
+    """Look again, and return the standing trouble with its time left out."""
     intent.refresh()
-    for capture in ("SB_0002.dng", "SB_0003.dng"):
-        assert name(intent, folder / capture) == "bottles"
-    (event,) = intent.refresh()
-    assert event.kind == "sheet_bad"
-    assert "two set sheets hold here" in event.text
-    assert event.text.endswith("a.set.toml goes on")
-    assert intent.refresh() == []
+    return None if intent.trouble is None else re.sub(r"\d\d:\d\d", "10:02", intent.trouble)
+
+
+def test_trouble_stands_as_long_as_it_lasts(folder: Path, out: Path) -> None:
+    sheet = write(out / "a.set.toml", GOOD)
+    intent = Intent(folder, out)
+    assert trouble(intent) is None
+    write(sheet, BAD)
+    assert trouble(intent) == trouble(intent) == "a.set.toml has mistakes: the one read at 10:02 holds"
+    sheet.unlink()
+    assert trouble(intent) == "a.set.toml is gone: the one read at 10:02 holds"
+    write(sheet, GOOD)
+    assert trouble(intent) is None
+    other = write(out / "b.set.toml", BAD)
+    assert trouble(intent) == "b.set.toml has mistakes: it is not used"
+    other.unlink()
+    accepted = write(out / "a.accepted.toml", "[[accepted]]\n")
+    assert trouble(intent) == "a.accepted.toml has mistakes: what was accepted before holds"
+    accepted.unlink()
+    assert trouble(intent) is None
+
+
+@settings(max_examples=80, deadline=None)
+@given(st.lists(st.tuples(st.sampled_from(["a", "b", "c"]), st.sampled_from([GOOD, BAD, None])), max_size=8))
+def test_what_is_said_to_hold_is_what_holds(steps: list[tuple[str, str | None]]) -> None:
+    with tempfile.TemporaryDirectory() as place:
+        folder, out = Path(place) / "bottles", Path(place) / "bottles.qc"
+        folder.mkdir()
+        out.mkdir()
+        intent = Intent(folder, out)
+        for stem, text in steps:
+            sheet = out / f"{stem}.set.toml"
+            if text is None:
+                sheet.unlink(missing_ok=True)
+            else:
+                write(sheet, text.replace("bottles", stem))
+            said = texts(intent.refresh())
+            holds = name(intent, folder / "SB_0001.dng")
+            told = "; ".join([*said, intent.trouble or ""])
+            for claimed in re.findall(r"(\w)\.set\.toml(?:, which held before, goes on| holds)", told):
+                assert claimed == holds
+            for claimed in re.findall(r"(\w)\.set\.toml found; holds", told):
+                assert claimed == holds
+            if "none of them is used" in told:
+                assert holds is None
+            assert intent.refresh() == []
 
 
 def test_an_output_folder_that_vanishes_takes_nothing_away(folder: Path, out: Path) -> None:
@@ -389,6 +521,20 @@ def test_acceptances_hold_without_a_sheet(folder: Path, out: Path) -> None:
     intent = Intent(folder, out, preset="series")
     assert intent.sheet is not None
     assert (intent.sheet.accepted, intent.sheet.preset, intent.sheet.path) == ((ACCEPTED,), "series", None)
+
+
+def test_what_was_accepted_without_a_sheet_is_not_applied_with_one_and_that_is_said(
+    folder: Path, out: Path
+) -> None:
+    write(out / "set.accepted.toml", with_accepted("", ACCEPTED))
+    intent = Intent(folder, out, preset="series")
+    write(out / "a.set.toml", GOOD + ZONE)
+    assert texts(intent.refresh()) == [
+        "set sheet a.set.toml found; holds from the next frame",
+        "1 acceptance made without a sheet (set.accepted.toml) is not applied with a.set.toml",
+    ]
+    assert intent.sheet is not None
+    assert (intent.sheet.accepted, intent.refresh()) == ((), [])
 
 
 def test_mistakes_in_what_was_accepted_are_refused_at_the_start_and_held_off_later(
