@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from rich.cells import cell_len
 
 from qc.reading import Level
+from qc.result import Cause
 from qc.show.text import COLUMN, PLAIN
 from qc.show.watching import words
 from qc.show.watching.board import Board
@@ -93,12 +94,18 @@ def test_a_repeated_cause_that_became_worse_is_said_in_full() -> None:
     assert not said.quiet
 
 
-def test_a_new_alarm_that_is_too_long_for_its_line_goes_on_below_it_and_loses_nothing() -> None:
-    of = measured(shot(18, causes=[CHANGED]))
+UNREADABLE = cause(CUT, Level.UNMEASURED, "unreadable: its name ends in .cr3, but it holds no picture")
+
+
+@pytest.mark.parametrize(("new", "indent"), [(CHANGED, 32), (UNREADABLE, 37)])
+def test_a_new_alarm_that_is_too_long_for_its_line_goes_on_below_it_and_loses_nothing(
+    new: Cause, indent: int
+) -> None:
+    of = measured(shot(18, causes=[new]))
     lines = line(words.of_capture(of.result, of.standing, SPECS), Paper()).plain.split("\n")
     assert len(lines) == 2
-    assert lines[1].startswith(" " * 32)
-    assert " ".join(one[32:].strip() for one in lines) == CHANGED.text
+    assert lines[1].startswith(" " * indent)
+    assert " ".join(one[indent:].strip() for one in lines) == new.text
 
 
 def test_a_milder_frame_and_a_repeat_stay_one_line() -> None:
@@ -170,6 +177,14 @@ def test_a_frame_that_stands_otherwise_says_what_it_was() -> None:
     assert other is not None
     assert plain_line(other) == "10:02:48  SB_0008.dng  = warn   now: neck blur 1.8 px"
     assert words.of_restated("10:02:48", "SB_0008.dng", standing(of, repeats=3), standing(of)) is None
+
+
+def test_a_file_that_could_not_be_measured_and_was_answered_says_that_nothing_stands_against_it() -> None:
+    of = shot(8, causes=[UNREADABLE])
+    answered = replace(standing(of), causes=())
+    said = words.of_restated("10:02:48", "SB_0008.dng", answered, standing(of))
+    assert said is not None
+    assert plain_line(said).endswith("? unmeasured  nothing against it now")
 
 
 def test_what_was_added_to_a_reason_is_said_without_the_reason() -> None:

@@ -22,8 +22,11 @@ WORD = 5
 """Cells of the word of a level: those of the four that a judged frame has. "unjudged" and "unmeasured" are longer
 and push the reason aside, so that all other lines have more room for theirs."""
 
+FOLDED = (*ALARMS, Level.UNMEASURED)
+"""Levels whose reason goes on below its line where it does not fit, when it is new; all else has one line."""
+
 ALARM_LINES = 2
-"""Lines that a new halt or warn may take, when its reason does not fit into one; all else has one line."""
+"""Lines that it may take."""
 
 HALTS_SHOWN = 3
 """Open halts that stand in the region; how many more there are is said."""
@@ -103,8 +106,8 @@ def line(said: Said, paper: Paper, *, name_width: int = 0) -> Text:
     if said.level is not None:
         text.append(f"{paper.marks[said.level]} {said.level:<{WORD}}  ", style=style_of(said.level))
     room = paper.room - text.cell_len
-    alarm = said.kind in ("capture", "restated") and said.level in ALARMS and not said.quiet
-    if alarm and cell_len(paper.tidy(said.reason + said.tails[0])) > room:
+    new = said.kind in ("capture", "restated") and said.level in FOLDED and not said.quiet
+    if new and cell_len(paper.tidy(said.reason + said.tails[0])) > room:
         text.append(_folded(said, paper, room, indent=text.cell_len))
     else:
         text.append(told(said, paper, room), style=QUIET if said.quiet else "")

@@ -99,7 +99,7 @@ def of_restated(time: str, name: str, standing: Standing, was: Standing | None) 
         if told == before:
             return None
         added = told.removeprefix(before).lstrip(";:, ") if before and told.startswith(before) else ""
-        return replace(said, reason=added or (f"now: {told}" if told else "now"))
+        return replace(said, reason=added or (f"now: {told}" if told else "nothing against it now"))
     became = f"(was {was.level})" if was is not None else "(measured before this watch)"
     if not causes:  # after the word of its level this reads "clear now (was warn)"
         return replace(said, reason=f"now {became}", quiet=was is not None)
