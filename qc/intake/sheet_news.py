@@ -52,7 +52,7 @@ def trouble_of(file: SheetFile, among: Among) -> str | None:
         return rivals_said(among.rivals, among.goes_on)
     if file.problems and among.nearer is None:
         return f"{file.name} has mistakes: {_kept(file, among)}"
-    if file.gone and file.value is not None and among.nearer is None and among.instead is None:
+    if file.gone and among.holds and among.nearer is None and among.instead is None:
         return f"{file.name} is gone: {_kept(file, among)}"
     return None
 
@@ -89,6 +89,9 @@ def _gone(file: SheetFile, among: Among, held: SheetFile | None) -> Event:
     if others is not None:
         when = " from the next frame" if held is file else ""
         return _changed(f"{_sheet(file)} is gone; {others.name} holds{when}", file.path, ())
+    if among.rivals:
+        said = rivals_said(among.rivals, among.goes_on)
+        return bad_event(f"{_sheet(file)} is gone; {said}; {REMEDY}", file.path, [said])
     if file.value is None:
         return _changed(f"{_sheet(file)} is gone; it was not used", file.path, ())
     return bad_event(f"{_sheet(file)} is gone: {_kept(file, among)}", file.path, ["gone"])

@@ -29,7 +29,8 @@ class Among:
     Attributes
     ----------
     rivals : tuple of SheetFile
-        All in its folder that hold for the same captures, itself among them; empty when it is alone.
+        All in one folder that hold for its captures, where there is more than one: itself among them, or when it
+        is gone those that are left.
     goes_on : SheetFile or None
         Of those, the one that held before.
     nearer : SheetFile or None
@@ -40,6 +41,8 @@ class Among:
         The one that holds for its captures when it is gone.
     inside : str or None
         The folder inside the watched one that it is for; None when it is for all of that.
+    holds : bool
+        Whether it held last for the captures of some folder.
     """
 
     rivals: tuple[SheetFile, ...] = ()
@@ -48,6 +51,7 @@ class Among:
     before: SheetFile | None = None
     instead: SheetFile | None = None
     inside: str | None = None
+    holds: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +124,7 @@ class Shelves:
                 if len(fit) > 1 and strict:
                     raise two_hold([str(file.path) for file in fit])
                 if len(fit) > 1:
-                    if name is not None:
+                    if name is not None and not gone:
                         self.clash = tuple(fit)
                     return self._first_held(fit, folder)
                 if fit:
@@ -135,10 +139,9 @@ class Shelves:
         place = next(shelf.folder for shelf in self._shelves.values() if file in shelf.files)
         reach = self._reach(place)
         at = reach.index(place) if place in reach else 0
-        here = self._present(place, file)
         nearer = [one for near in reach[:at] for one in self._present(near, file)]
         every = [one for far in reach for one in self._present(far, file) if one is not file]
-        rivals = tuple(one for one in here if _same_captures(one, file)) if not file.gone else ()
+        rivals = self._left(file, reach) if file.gone else self._rivals(file, place)
         inside = self._inside(place)
         unseats = held in every and _for_all(file) and not file.gone and inside is None
         return Among(
@@ -146,14 +149,21 @@ class Shelves:
             goes_on=self._first_held(rivals, self.folder),
             nearer=next((one for one in nearer if _for_all(one)), None),
             before=held if unseats else None,
-            instead=self._instead(file, every),
+            instead=rivals[0] if file.gone and len(rivals) == 1 else None,
+            holds=file in self._holds.values(),
             inside=None if inside is None else printable(inside.relative_to(self.folder)),
         )
 
-    def _instead(self, file: SheetFile, others: Sequence[SheetFile]) -> SheetFile | None:
-        fit = [one for one in others if _for_all(one) or _captures(one) == _captures(file)]
-        held = self._holds.get(self.folder)
-        return held if held in fit else fit[0] if len(fit) == 1 else None
+    def _rivals(self, file: SheetFile, place: Path) -> tuple[SheetFile, ...]:
+        return tuple(one for one in self._present(place, file) if _same_captures(one, file))
+
+    def _left(self, file: SheetFile, reach: Sequence[Path]) -> tuple[SheetFile, ...]:
+        """Return the nearest sheets that hold for the captures of one that is gone."""
+        for place in reach:
+            here = [one for one in self._present(place, file) if one is not file]
+            if fit := tuple(one for one in here if _for_all(one) or _captures(one) == _captures(file)):
+                return fit
+        return ()
 
     def _first_held(self, fit: Sequence[SheetFile], folder: Path) -> SheetFile | None:
         held = (self._holds.get(folder), self._holds.get(self.folder))
