@@ -27,6 +27,7 @@ from qc.intake.shelves import Among, Looked, SheetFile, Shelves, must_be_good
 from qc.sheet.accepted import Acceptance, accepted_path
 from qc.sheet.accepted_file import parse_accepted
 from qc.sheet.effective import with_accepted
+from qc.sheet.find import two_of_one_name
 from qc.sheet.sheet import Sheet
 
 
@@ -87,9 +88,20 @@ class Intent:
         return self.sheet
 
     def accepted_path(self, capture: str | os.PathLike[str]) -> Path:
-        """Return where what is accepted of a capture is kept."""
+        """Return where what is accepted of a capture is kept.
+
+        Raises
+        ------
+        UsageError
+            When another sheet that is in use would take the same acceptances for its own.
+        """
         file = self._file_of(*_split(capture))
-        return self._kept_in(file)
+        kept = self._kept_in(file)
+        for other in self._shelves.files:
+            shares = other is not file and not other.gone and self._kept_in(other) == kept
+            if file is not None and shares and self._shelves.among(other).nearer is None:
+                raise two_of_one_name(str(file.path), str(other.path))
+        return kept
 
     def refresh(self, acts: Iterable[Event] | None = None) -> list[Event]:
         """Look again at every sheet in reach and at what was accepted; cheap enough for each second.

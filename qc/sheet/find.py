@@ -81,3 +81,11 @@ def two_hold(paths: Sequence[str]) -> UsageError:
     """Return the error that names the sheets which hold for the same capture."""
     names = " and ".join(printable(path) for path in paths)
     return UsageError(f"two set sheets hold here: {names}; name one with --sheet, or divide them by 'captures'")
+
+
+def two_of_one_name(path: str, other: str) -> UsageError:
+    """Return the error that names two sheets whose acceptances could not be told apart."""
+    return UsageError(
+        f"two set sheets have one name: {printable(path)} and {printable(other)}; what is accepted would count for"
+        " both: rename one"
+    )

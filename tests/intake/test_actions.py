@@ -222,6 +222,33 @@ def test_an_acceptance_widens_the_set_of_its_capture_only(tmp_path: Path) -> Non
     assert levels(day, "SB_0102.dng") == [Level.HALT]
 
 
+def test_sheets_of_one_name_beside_and_in_the_folder_are_refused_where_both_are_in_use(tmp_path: Path) -> None:
+    day = Day(tmp_path / "bottles")
+    (day.out / "a.set.toml").write_text(SHEET.replace("[[zone]]", 'captures = "SB_00*"\n[[zone]]'))
+    (day.folder / "a.set.toml").write_text(SHEET)
+    for name in ("SB_0102.dng", "SB_0002.dng"):
+        day.shoot(name, burnt=True)
+        with pytest.raises(UsageError, match=r"two set sheets have one name: .*a\.set\.toml and "):
+            accept(day.out, folder=day.folder)
+    (day.out / "a.set.toml").write_text(SHEET)  # it holds for every capture: the farther one for none
+    assert accept(day.out, folder=day.folder).kind == "accepted"
+
+
+def test_sheets_of_one_name_in_folders_inside_widen_each_its_own(tmp_path: Path) -> None:
+    day = Day(tmp_path / "bottles")
+    for inside in ("back", "front"):
+        day.folder.joinpath(inside).mkdir()
+        (day.folder / inside / "a.set.toml").write_text(SHEET)
+    day.shoot("back/SB_0002.dng", burnt=True)
+    assert accept(day.out, folder=day.folder).data["file"] == "back+a.accepted.toml"
+    day.shoot("front/SB_0003.dng", burnt=True)
+    assert levels(day, "SB_0003.dng") == [Level.HALT]
+    day.shoot("back/SB_0004.dng", burnt=True)
+    assert levels(day, "SB_0004.dng") == []
+    undo(day.out)
+    assert read_accepted(day.out / "back+a.accepted.toml") == ()
+
+
 def test_a_sheet_that_the_watch_was_started_with_is_the_one_that_is_meant(tmp_path: Path) -> None:
     day = Day(tmp_path / "bottles", preset="series")
     named = tmp_path / "elsewhere.set.toml"
