@@ -19,6 +19,7 @@ from qc.series.entry import Purpose
 if TYPE_CHECKING:
     from qc.intake.arrivals import Arrivals
     from qc.intake.desk import Desk
+    from qc.intake.intent import Intent
     from qc.intake.ledger import Ledger
     from qc.sheet.sheet import Sheet
 
@@ -88,7 +89,7 @@ class Heart:
         return due
 
     def beat(
-        self, arrivals: Arrivals, ledger: Ledger, desk: Desk, *, sheet: Sheet | None, running: int
+        self, arrivals: Arrivals, ledger: Ledger, desk: Desk, *, intent: Intent, running: int
     ) -> Heartbeat | None:
         """Return a heartbeat when one is due."""
         since = time.monotonic() - self._said_at
@@ -105,11 +106,12 @@ class Heart:
             arriving=arrivals.arriving,
             free_bytes=free,
             free_frames=int(free / median(self._sizes)) if free is not None and self._sizes else None,
-            needs=_lacking(sheet, desk.purposes()),
+            needs=_lacking(intent.sheet, desk.purposes()),
             folder=arrivals.folder_state,
             log=ledger.state,
             open_halts=halts,
             names=names,
+            sheet_trouble=intent.trouble,
         )
         if not self._hurry and since < LATEST_S and not _news(beat, self._said):
             return None
@@ -120,7 +122,17 @@ class Heart:
 def _news(beat: Heartbeat, before: Heartbeat | None) -> bool:
     if before is None:
         return True
-    told = ("last_name", "measured", "waiting", "arriving", "needs", "folder", "log", "open_halts")
+    told = (
+        "last_name",
+        "measured",
+        "waiting",
+        "arriving",
+        "needs",
+        "folder",
+        "log",
+        "open_halts",
+        "sheet_trouble",
+    )
     return any(getattr(beat, name) != getattr(before, name) for name in told)
 
 

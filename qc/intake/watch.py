@@ -245,8 +245,7 @@ class Watch:
             yield from self._clerk.tell(arrived, result, used, took_s=done.took_s, complaints=done.complaints)
 
     def _beat(self) -> Iterator[Update]:
-        sheet = self.intent.sheet
         running = sum(isinstance(job.about, Arrived) for job in self._jobs.values())
-        beat = self._heart.beat(self._arrivals, self._ledger, self._desk, sheet=sheet, running=running)
+        beat = self._heart.beat(self._arrivals, self._ledger, self._desk, intent=self.intent, running=running)
         if beat is not None:
             yield beat

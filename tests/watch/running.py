@@ -102,6 +102,10 @@ class Running:
     def events(self, kind: str) -> list[Event]:
         return [u for u in list(self.updates) if isinstance(u, Event) and u.kind == kind]
 
+    def beat(self) -> Heartbeat:
+        """Return the last heartbeat."""
+        return [u for u in list(self.updates) if isinstance(u, Heartbeat)][-1]
+
     def told(self) -> list[str]:
         """Return everything told, in words, for a message."""
         return [

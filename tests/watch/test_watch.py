@@ -332,3 +332,16 @@ def test_what_was_logged_before_is_recalled_by_the_next_watch(folder: Path) -> N
         names = [recalled.names[standing.content] for standing in recalled.standings]
         assert names == ["SB_0000.dng", "SB_0001.dng", "SB_0002.dng"]
     # a first watch has nothing to recall
+
+
+def test_a_sheet_with_mistakes_stands_in_every_heartbeat_until_it_is_mended(folder: Path) -> None:
+    out = folder.with_name("bottles.qc")
+    out.mkdir()
+    sheet = out / "bottles.set.toml"
+    sheet.write_text('[set]\npreset = "series"\n')
+    with watching(folder) as running:
+        sheet.write_text('[set]\npreset = "serious"\n')
+        running.until(lambda: bool(running.beat().sheet_trouble), "the trouble")
+        assert "bottles.set.toml" in str(running.beat().sheet_trouble)
+        sheet.write_text('[set]\npreset = "strict"\n')
+        running.until(lambda: running.beat().sheet_trouble is None, "the trouble mended")
