@@ -37,6 +37,11 @@ if TYPE_CHECKING:
     from qc.frame import Frame as Frame
     from qc.intake.api import awatch as awatch
     from qc.intake.api import watch as watch
+    from qc.intake.updates import Early as Early
+    from qc.intake.updates import Heartbeat as Heartbeat
+    from qc.intake.updates import Judged as Judged
+    from qc.intake.updates import Recalled as Recalled
+    from qc.intake.updates import Restated as Restated
     from qc.intake.watch import Watch as Watch
     from qc.log.log import Log as Log
     from qc.measure import specs as specs
@@ -134,6 +139,7 @@ _PLACES = {
         "Purpose",
         "Standing",
     ),
+    "qc.intake.updates": ("Early", "Heartbeat", "Judged", "Recalled", "Restated"),
 }
 _PLACE_OF = {name: place for place, names in _PLACES.items() for name in names}
 

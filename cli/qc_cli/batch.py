@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from qc.batch.check import DayCheck
     from qc.batch.progress import Progress
     from qc.event import Event
-    from qc.intake.updates import Measured
+    from qc.intake.updates import Judged
     from qc.reading import Level
     from qc.series.entry import Standing
     from qc.show.report import Made
@@ -125,7 +125,7 @@ class _Telling:
         elif event.kind != "joined":  # a JPEG joins its raw at every frame of such a day
             self._meter.say(plain_line(of_event(event)))
 
-    def capture(self, told: Measured) -> None:
+    def capture(self, told: Judged) -> None:
         """Tell a frame when it needs a decision or all are asked for."""
         from qc.show.checking import needs_a_decision
 
@@ -176,13 +176,13 @@ class _Telling:
         at_halt = self._made is not None and bool(self._made.findings.get(Level.HALT))
         return AT_HALT if of_frames == DONE and at_halt else of_frames
 
-    def _json(self, told: Measured | Event) -> None:
+    def _json(self, told: Judged | Event) -> None:
         from qc.show.watching.lines import json_lines
 
         for line in json_lines(told):
             self._output.line(line)
 
-    def _line(self, told: Measured) -> None:
+    def _line(self, told: Judged) -> None:
         from qc.show.signs import LONGEST_NAME, clean
         from qc.show.watching.layout import Paper, line, plain_line
         from qc.show.watching.words import of_capture

@@ -18,7 +18,7 @@ from rich.text import Text
 
 from qc.errors import QcError
 from qc.event import Event
-from qc.intake.updates import Measured, Update
+from qc.intake.updates import Judged, Update
 from qc.series.entry import Standing
 from qc.show.watching import layout
 from qc.show.watching.board import STRIP, Board
@@ -88,7 +88,7 @@ class Screen:
         self._follow_size()
         with self._console:  # lines and region reach the terminal in one piece: nothing flickers
             said = self._board.take(update)
-            if isinstance(update, Measured):
+            if isinstance(update, Judged):
                 self._names.append(update.result.file.name)
                 self._name_width = layout.widest(self._names, self._paper())
             for one in said:

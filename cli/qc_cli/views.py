@@ -11,7 +11,7 @@ from typing import Protocol
 
 from qc.errors import printable
 from qc.event import Event
-from qc.intake.updates import Heartbeat, Measured, Update
+from qc.intake.updates import Heartbeat, Judged, Update
 from qc.reading import Spec
 from qc.series.entry import Standing
 from qc.show.text import LONGEST_NAME, clean
@@ -64,7 +64,7 @@ class Piped:
     def take(self, update: Update) -> None:
         """Write an update as lines, at once; a first look is none, a heartbeat only trouble with the sheet."""
         said = self._board.take(update)
-        if isinstance(update, Measured):
+        if isinstance(update, Judged):
             width = min(len(clean(update.result.file.name)), LONGEST_NAME)
             self._name_width = max(self._name_width, width)
         if isinstance(update, Heartbeat) and update.sheet_trouble != self._trouble:

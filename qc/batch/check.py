@@ -29,7 +29,7 @@ from qc.intake.intent import Intent
 from qc.intake.place import folders
 from qc.intake.placing import Arrived, Used
 from qc.intake.scan import Listing, list_folder
-from qc.intake.updates import Measured
+from qc.intake.updates import Judged
 from qc.log.log import Log
 from qc.measure import specs as all_specs
 from qc.pipeline import check_call
@@ -39,7 +39,7 @@ from qc.series.run import fold
 if TYPE_CHECKING:
     from qc.decode import MosaicHint
 
-Told = Measured | Event
+Told = Judged | Event
 """What a check tells."""
 
 About = TypeVar("About")
@@ -117,8 +117,8 @@ class DayCheck:
 
         Yields
         ------
-        Measured or Event
-            Events as things happen; when all is measured, a `Measured` for each capture in the folder, in the
+        Judged or Event
+            Events as things happen; when all is measured, a `Judged` for each capture in the folder, in the
             order taken, its result as the log has it: the digest is there (`Log.digest`). When stopped before
             that, no capture is told.
 
@@ -222,13 +222,13 @@ class DayCheck:
 
     # -- after
 
-    def _tell(self, log: Log, book: Book) -> Iterator[Measured]:
+    def _tell(self, log: Log, book: Book) -> Iterator[Judged]:
         standings = fold(log.entries(self.specs), specs=self.specs)
         for standing in standings:
             path = book.present(standing.content)
             if path is not None and (logged := log.capture(standing.content)) is not None:
                 facts = replace(logged.result.file, path=str(self.folder / path), name=Path(path).name)
-                yield Measured(result=replace(logged.result, file=facts), standing=standing)
+                yield Judged(result=replace(logged.result, file=facts), standing=standing)
 
     # -- small things
 
@@ -274,7 +274,7 @@ def check_day(
     Examples
     --------
     >>> for told in check_day("bottles"):  # doctest: +SKIP
-    ...     if isinstance(told, Measured):
+    ...     if isinstance(told, Judged):
     ...         print(told.result.file.name, told.standing.level)
     """
     check = DayCheck(

@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from functools import partial
 from typing import TYPE_CHECKING
 
-from qc.intake.updates import Measured, Update
+from qc.intake.updates import Judged, Update
 from qc.intake.watch import Watch
 from qc.result import Result
 
@@ -120,7 +120,7 @@ async def awatch(
 def _results(watching: Watch, on_update: Callable[[Update], object] | None) -> Iterator[Result]:
     with _ended_by_signals(watching):
         for update in watching.run():
-            if isinstance(update, Measured):
+            if isinstance(update, Judged):
                 yield update.result
             if on_update is not None:
                 on_update(update)

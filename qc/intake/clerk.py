@@ -13,7 +13,7 @@ from qc.intake.desk import Desk
 from qc.intake.heart import Heart
 from qc.intake.ledger import Ledger
 from qc.intake.placing import Arrived, Clock, Used, captured, events_of, place_of
-from qc.intake.updates import Done, Measured, Update
+from qc.intake.updates import Done, Judged, Update
 from qc.log.keys import limits_digest
 from qc.reading import Level, Spec
 from qc.result import Result
@@ -127,7 +127,7 @@ class Clerk:
         changed += self._desk.put(entry)
         own = self._desk.day.standing(place.content)
         assert own is not None
-        yield Measured(result=result, standing=own)
+        yield Judged(result=result, standing=own)
         yield from self._restated(changed, without=place.content)
 
     def tested(self, dark: str, lit: str, done: Done, used: Used) -> Iterator[Update]:

@@ -109,13 +109,13 @@ class Done:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Early:
-    """A capture's first look, for whoever waits for it; the whole result follows as `Measured`."""
+    """A capture's first look, for whoever waits for it; the whole result follows as `Judged`."""
 
     result: Result
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Measured:
+class Judged:
     """A capture was measured, judged and logged; each capture has one of these, once.
 
     Attributes
@@ -206,5 +206,5 @@ class Heartbeat:
     names: Mapping[str, str] = field(default_factory=dict)
 
 
-Update = Early | Measured | Restated | Recalled | Event | Heartbeat
+Update = Early | Judged | Restated | Recalled | Event | Heartbeat
 """What `qc.intake.watch.Watch.run` yields."""

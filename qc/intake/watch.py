@@ -128,7 +128,7 @@ class Watch:
         Yields
         ------
         Update
-            `Early` and then `Measured` for each capture, each once; `Restated` when what the day makes of an
+            `Early` and then `Judged` for each capture, each once; `Restated` when what the day makes of an
             earlier one changed; `Event`; and `Heartbeat` at least every few seconds.
         """
         others = [other for other in running_watches() if other.folder == self.folder]

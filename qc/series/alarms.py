@@ -40,8 +40,8 @@ class Up:
 
 
 ONCE = frozenset({SETTINGS_CHANGED, "file.state"})
-"""Causes that are something that happened to one frame, not something that lasts: two in a row are two. A file that
-is cut and one that is empty have nothing in common but that neither is whole."""
+"""Causes that are something that happened to one frame, not something that lasts: two in a row are two. A file
+that is cut and one that is empty have nothing in common but that neither is whole."""
 
 State = Mapping[Place, Up]
 """Alarms that are up, by reading or code, and zone."""

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from qc.batch.progress import Progress
 from qc.day import DayFinding
-from qc.intake.updates import Measured
+from qc.intake.updates import Judged
 from qc.reading import Level
 from qc.show.signs import PLAIN, clean
 from qc.show.watching.words import age, closing
@@ -15,7 +15,7 @@ from qc.words import counted
 NEEDS_A_DECISION = (Level.HALT, Level.WARN)
 
 
-def needs_a_decision(told: Measured) -> bool:
+def needs_a_decision(told: Judged) -> bool:
     """Tell whether a frame is told without being asked for: it is at halt or warn, or was not read."""
     return told.standing.level in NEEDS_A_DECISION or told.result.file.state != "whole"
 

@@ -17,7 +17,7 @@ from qc.batch.check import DayCheck, Told
 from qc.batch.pool import WorkerPool
 from qc.batch.work import Task
 from qc.event import Event
-from qc.intake.updates import Measured
+from qc.intake.updates import Judged
 
 Value = TypeVar("Value")
 
@@ -103,8 +103,8 @@ class Checked:
         self.decoded = decodes(notes)
 
     @property
-    def measured(self) -> list[Measured]:
-        return [told for told in self.told if isinstance(told, Measured)]
+    def measured(self) -> list[Judged]:
+        return [told for told in self.told if isinstance(told, Judged)]
 
     @property
     def names(self) -> list[str]:
@@ -113,7 +113,7 @@ class Checked:
     def events(self, *kinds: str) -> list[Event]:
         return [t for t in self.told if isinstance(t, Event) and (not kinds or t.kind in kinds)]
 
-    def one(self, name: str) -> Measured:
+    def one(self, name: str) -> Judged:
         found = [told for told in self.measured if told.result.file.name == name]
         assert len(found) == 1, f"{name} was told {len(found)} times"
         return found[0]

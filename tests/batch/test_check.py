@@ -19,7 +19,7 @@ from qc.batch.progress import Progress
 from qc.batch.work import Answer, work
 from qc.errors import SheetError, UsageError
 from qc.event import Event
-from qc.intake.updates import Measured
+from qc.intake.updates import Judged
 from qc.log.log import Log
 from qc.pipeline import measure_capture
 from qc.reading import Level
@@ -86,7 +86,7 @@ def test_each_capture_of_the_folder_and_of_those_below_is_told_once_in_the_order
         (below / f"SB_{9 - number:04d}.dng").write_bytes(capture(number))
     (folder / "notes.txt").write_text("no capture")
     told = list(check_day(folder, jobs=2))
-    names = [one.result.file.name for one in told if isinstance(one, Measured)]
+    names = [one.result.file.name for one in told if isinstance(one, Judged)]
     assert names == ["SB_0009.dng", "SB_0008.dng", "SB_0007.dng", "SB_0006.dng", "SB_0005.dng"]
     assert [one for one in told if isinstance(one, Event)] == []
 
@@ -114,7 +114,7 @@ def test_captures_are_not_touched_and_nothing_is_written_among_them(four: Path, 
 def test_any_executor_will_do(kind: str, four: Path) -> None:
     pool = ThreadPoolExecutor(2) if kind == "threads" else ProcessPoolExecutor(2, mp_context=get_context("spawn"))
     with pool:
-        told = [t.result.file.name for t in check_day(four, executor=pool, jobs=2) if isinstance(t, Measured)]
+        told = [t.result.file.name for t in check_day(four, executor=pool, jobs=2) if isinstance(t, Judged)]
     assert told == FOUR
 
 
@@ -370,7 +370,7 @@ def test_what_could_not_be_read_is_tried_again(four: Path, notes: Path, monkeypa
     with ThreadPoolExecutor(1) as pool:
         monkeypatch.setattr("qc.batch.runs.work", _loses_one)
         told = list(check_day(four, executor=pool, jobs=1))
-    states = {t.result.file.name: t.result.file.state for t in told if isinstance(t, Measured)}
+    states = {t.result.file.name: t.result.file.state for t in told if isinstance(t, Judged)}
     assert states == dict.fromkeys(FOUR, "whole") | {"SB_0001.dng": "unreadable"}
     assert [t.kind for t in told if isinstance(t, Event)] == ["worker_lost"]
     monkeypatch.setattr("qc.batch.runs.work", work)
@@ -492,7 +492,7 @@ def test_a_file_that_changes_meanwhile_is_measured_as_it_is_in_the_end(
 
     monkeypatch.setattr("qc.batch.runs.work", grows)
     with ThreadPoolExecutor(1) as pool:
-        told = [t for t in check_day(folder, executor=pool, jobs=1) if isinstance(t, Measured)]
+        told = [t for t in check_day(folder, executor=pool, jobs=1) if isinstance(t, Judged)]
     assert [t.result.file.state for t in told] == ["whole"]
     with logged(folder) as log:
         assert len(list(log.captures())) == 1
@@ -525,7 +525,7 @@ def test_a_file_that_goes_away_meanwhile_is_said(four: Path, monkeypatch: pytest
     with ThreadPoolExecutor(1) as pool:
         told = list(check_day(four, executor=pool, jobs=1))
     assert [t.name for t in told if isinstance(t, Event) and t.kind == "vanished"] == ["SB_0003.dng"]
-    assert [t.result.file.name for t in told if isinstance(t, Measured)] == FOUR[:3]
+    assert [t.result.file.name for t in told if isinstance(t, Judged)] == FOUR[:3]
 
 
 def test_a_capture_that_no_worker_can_see_is_told_as_such(four: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -535,7 +535,7 @@ def test_a_capture_that_no_worker_can_see_is_told_as_such(four: Path, monkeypatc
         "qc.batch.runs.work", lambda task: work(replace(task, paths=(f"/elsewhere{task.paths[0]}",)))
     )
     with ThreadPoolExecutor(1) as pool:
-        told = [t for t in check_day(four, executor=pool, jobs=1) if isinstance(t, Measured)]
+        told = [t for t in check_day(four, executor=pool, jobs=1) if isinstance(t, Judged)]
     assert [t.result.file.detail for t in told] == ["cannot be seen from where it was to be measured"] * 4
 
 

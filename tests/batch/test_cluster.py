@@ -14,7 +14,7 @@ import pytest
 from qc.batch.check import check_day
 from qc.batch.cluster import connected
 from qc.errors import UsageError
-from qc.intake.updates import Measured
+from qc.intake.updates import Judged
 from tests.batch.counting import Counting, decodes
 from tests.watch.running import capture
 
@@ -44,7 +44,7 @@ def folder(tmp_path: Path) -> Path:
 
 
 def names(folder: Path, executor: Executor) -> list[str]:
-    return [t.result.file.name for t in check_day(folder, executor=executor, jobs=2) if isinstance(t, Measured)]
+    return [t.result.file.name for t in check_day(folder, executor=executor, jobs=2) if isinstance(t, Judged)]
 
 
 def test_a_cluster_measures_each_capture_once(cluster: Any, folder: Path, tmp_path: Path) -> None:
@@ -59,7 +59,7 @@ def test_a_worker_killed_in_the_middle_loses_nothing(cluster: Any, folder: Path,
     (folder / "dies_1.dng").write_bytes(capture(50))
     with connected(cluster.scheduler_address) as (executor, _):
         told = list(check_day(folder, executor=Counting(executor, tmp_path / "decodes"), jobs=2))
-    measured = [t for t in told if isinstance(t, Measured)]
+    measured = [t for t in told if isinstance(t, Judged)]
     assert len(told) == len(measured) == 13
     assert {t.result.file.state for t in measured} == {"whole"}
     assert decodes(tmp_path / "decodes")["dies_1.dng"] == 2
@@ -69,7 +69,7 @@ def test_a_capture_that_kills_every_worker_is_told_as_lost(cluster: Any, folder:
     (folder / "dies_9.dng").write_bytes(capture(50))
     with connected(cluster.scheduler_address) as (executor, _):
         told = list(check_day(folder, executor=Counting(executor, tmp_path / "decodes"), jobs=2))
-    states = {t.result.file.name: t.result.file.state for t in told if isinstance(t, Measured)}
+    states = {t.result.file.name: t.result.file.state for t in told if isinstance(t, Judged)}
     assert states == dict.fromkeys(NAMES, "whole") | {"dies_9.dng": "unreadable"}
 
 

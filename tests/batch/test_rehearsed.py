@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from qc.batch.check import DayCheck
-from qc.intake.updates import Measured
+from qc.intake.updates import Judged
 from qc.rehearse.day import Planned, day_sheet, plan, shoot_day
 from qc.rehearse.faults import Fault
 from qc.series.entry import Standing
@@ -35,7 +35,7 @@ def folder(day: list[Planned], tmp_path_factory: pytest.TempPathFactory) -> Path
     return made
 
 
-def standings(told: list[Measured]) -> dict[str, Standing]:
+def standings(told: list[Judged]) -> dict[str, Standing]:
     return {one.result.file.name: one.standing for one in told}
 
 
@@ -84,7 +84,7 @@ def test_a_day_with_its_sheet_is_judged_by_it(tmp_path: Path) -> None:
     for _ in shoot_day(day, folder):
         pass
     check = DayCheck(folder, jobs=2)
-    told = [one for one in check.run() if isinstance(one, Measured)]
+    told = [one for one in check.run() if isinstance(one, Judged)]
     assert len(told) == 24
     assert {one.result.sheet_name for one in told} == {check.intent.sheet.name if check.intent.sheet else ""}
     (dark,) = (frame.name for frame in day if not frame.heads)

@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 
 from qc.event import Event
-from qc.intake.updates import Measured
+from qc.intake.updates import Judged
 from qc.intake.watch import Watch
 from qc.rehearse.dng import encode_dng
 
@@ -126,7 +126,7 @@ def run(watch: Watch, day: Day) -> None:
     began = time.monotonic()
     try:
         for update in watch.run():
-            if isinstance(update, Measured):
+            if isinstance(update, Judged):
                 day.told[update.result.file.name] += 1
                 day.samples.append(sample())
                 if update.result.file.state != "whole":

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from qc.intake.updates import Early, Measured
+from qc.intake.updates import Early, Judged
 from qc.intake.watch import Watch
 from qc.rehearse.dng import encode_dng
 from qc.rehearse.studio import Studio
@@ -64,7 +64,7 @@ def latencies(folder: Path) -> dict[str, list[float]]:
         now = time.monotonic()
         if isinstance(update, Early):
             found["first verdict"].append(now - written[update.result.file.name])
-        elif isinstance(update, Measured):
+        elif isinstance(update, Judged):
             found["whole result"].append(now - written[update.result.file.name])
     filler.join()
     return found

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from qc.event import Event, now
-from qc.intake.updates import Early, Heartbeat, Measured, Restated, Update
+from qc.intake.updates import Early, Heartbeat, Judged, Restated, Update
 from qc.reading import Level, Spec
 from qc.result import Cause, FileFacts, Result, Verdict
 from qc.series.entry import Standing
@@ -91,8 +91,8 @@ def standing(of: Result, *, causes: Sequence[Cause] | None = None, repeats: int 
     )
 
 
-def measured(of: Result, *, repeats: int = 0, first: str = "") -> Measured:
-    return Measured(result=of, standing=standing(of, repeats=repeats, first=first))
+def measured(of: Result, *, repeats: int = 0, first: str = "") -> Judged:
+    return Judged(result=of, standing=standing(of, repeats=repeats, first=first))
 
 
 def event(kind: str, text: str, level: Level | None = None, name: str | None = None) -> Event:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from qc.contract import from_json
 from qc.event import Event
-from qc.intake.updates import Early, Heartbeat, Measured, Recalled, Restated, Update
+from qc.intake.updates import Early, Heartbeat, Judged, Recalled, Restated, Update
 from qc.reading import Level
 from qc.result import Cause
 from qc.series.entry import Standing
@@ -133,7 +133,7 @@ def test_a_frame_is_compared_with_the_one_taken_before_it_not_with_the_one_told_
 # -- what earlier watches logged
 
 
-def recalled(*of: Measured) -> Recalled:
+def recalled(*of: Judged) -> Recalled:
     names = {one.standing.content: one.result.file.name for one in of}
     return Recalled(standings=tuple(one.standing for one in of), names=names)
 
@@ -437,7 +437,7 @@ def test_a_heartbeat_is_no_line_and_everything_else_is_one() -> None:
 
 
 def test_a_standing_without_causes_has_no_first_frame() -> None:
-    told = of_json(Measured(result=shot(1), standing=Standing(content="blake2b:0001", level=Level.CLEAR)))
+    told = of_json(Judged(result=shot(1), standing=Standing(content="blake2b:0001", level=Level.CLEAR)))
     assert told["standing"] == {"level": "clear", "reasons": [], "repeats": 0, "first": None}
 
 

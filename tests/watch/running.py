@@ -18,7 +18,7 @@ from PIL import Image
 from qc.decode import BAYER
 from qc.event import Event
 from qc.frame import Camera
-from qc.intake.updates import Heartbeat, Measured, Restated, Update
+from qc.intake.updates import Heartbeat, Judged, Restated, Update
 from qc.intake.watch import Watch
 from qc.rehearse.dng import encode_dng
 from qc.rehearse.sensor import Sensor
@@ -86,8 +86,8 @@ class Running:
         """Wait until the watch listens."""
         self.until(lambda: any(isinstance(u, Heartbeat) for u in list(self.updates)), "a heartbeat")
 
-    def measured(self) -> list[Measured]:
-        return [u for u in list(self.updates) if isinstance(u, Measured)]
+    def measured(self) -> list[Judged]:
+        return [u for u in list(self.updates) if isinstance(u, Judged)]
 
     def restated(self) -> list[Restated]:
         return [u for u in list(self.updates) if isinstance(u, Restated)]
@@ -111,7 +111,7 @@ class Running:
         return [
             u.text if isinstance(u, Event) else u.result.file.name
             for u in list(self.updates)
-            if isinstance(u, Event | Measured)
+            if isinstance(u, Event | Judged)
         ]
 
     def wait_for(self, *names: str) -> None:

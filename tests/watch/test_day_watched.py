@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from qc.intake.updates import Measured, Restated
+from qc.intake.updates import Judged, Restated
 from qc.rehearse.day import Planned, plan, shoot_day
 from qc.rehearse.faults import Fault
 from qc.series.entry import Standing
@@ -21,7 +21,7 @@ def standings_of(running: Running) -> dict[str, Standing]:
     """Return what was last said of each capture."""
     last: dict[str, Standing] = {}
     for update in list(running.updates):
-        if isinstance(update, Measured):
+        if isinstance(update, Judged):
             last[update.result.file.name] = update.standing
         elif isinstance(update, Restated):
             last[update.name] = update.standing

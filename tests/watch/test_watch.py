@@ -15,7 +15,7 @@ import qc
 from qc.errors import UsageError
 from qc.event import Event
 from qc.intake.actions import give
-from qc.intake.updates import Early, Measured, Recalled
+from qc.intake.updates import Early, Judged, Recalled
 from qc.intake.watch import Watch
 from qc.log.log import Log
 from qc.reading import Level
@@ -204,8 +204,8 @@ def test_first_looks_come_before_results_and_hold_the_highlights(folder: Path) -
     with watching(folder) as running:
         (folder / "SB_0001.dng").write_bytes(capture(1))
         running.wait_for("SB_0001.dng")
-    told = [u for u in running.updates if isinstance(u, Early | Measured)]
-    assert [type(u) for u in told] == [Early, Measured]
+    told = [u for u in running.updates if isinstance(u, Early | Judged)]
+    assert [type(u) for u in told] == [Early, Judged]
     assert {r.name.split(".")[0] for r in told[0].result.readings} == {"highlights"}
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from qc.event import Event
-from qc.intake.updates import Early, Heartbeat, Measured, Recalled, Restated, Update
+from qc.intake.updates import Early, Heartbeat, Judged, Recalled, Restated, Update
 from qc.reading import Level, Spec
 from qc.result import Result
 from qc.series.entry import Standing
@@ -119,7 +119,7 @@ class Board:
         if isinstance(update, Early):
             self.looking[update.result.file.name] = update.result
             return []
-        if isinstance(update, Measured):
+        if isinstance(update, Judged):
             return [self._measured(update)]
         if isinstance(update, Restated):
             return self._restated(update)
@@ -166,7 +166,7 @@ class Board:
 
     # -- updates
 
-    def _measured(self, update: Measured) -> Said:
+    def _measured(self, update: Judged) -> Said:
         result, standing = update.result, update.standing
         self.looking.pop(result.file.name, None)
         for content in {standing.content, result.replaces}:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from qc.contract import json_line, standing_json, to_json
 from qc.event import Event, now
-from qc.intake.updates import Early, Measured, Restated, Update
+from qc.intake.updates import Early, Judged, Restated, Update
 from qc.reading import Level
 from qc.result import Result
 from qc.series.entry import Standing
@@ -21,7 +21,7 @@ def json_lines(update: Update) -> Iterator[str]:
     Each capture that is told has one ``qc.capture/1``. Its first look, and what the day makes of it later, are
     events.
     """
-    if isinstance(update, Measured):
+    if isinstance(update, Judged):
         yield json_line(update.result, update.standing)
     elif isinstance(update, Early):
         yield json_line(first_look(update.result))
