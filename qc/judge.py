@@ -42,6 +42,8 @@ OF_CAPTURE: Mapping[str, Alarm] = {
 """Findings about the capture as a whole that have a level whatever the limits are; those of a measurement stand
 in its `Spec.alarms`."""
 
+FINER = 2
+"""Decimals by which a number that passed its limit may be said more finely. Our own choice."""
 
 CODES: Mapping[str, str] = {
     "file.state": "the file is not whole, or cannot be read, and nothing was measured: a halt for damaged, "
@@ -157,6 +159,17 @@ def spoken_phrase(reading: Reading, spec: ReadingSpec) -> str:
     )
 
 
+def telling(spec: ReadingSpec, value: float, bar: float) -> ReadingSpec:
+    """Return a spec with the decimals that it takes to tell a value from the limit that it passed: 3.97 from 4.0.
+
+    At most `FINER` more than usual: of what is nearer than that it makes no odds.
+    """
+    for decimals in range(spec.decimals, spec.decimals + FINER + 1):
+        if round(abs(value), decimals) != round(abs(bar), decimals):
+            return replace(spec, decimals=decimals)
+    return spec
+
+
 _TURNED: Mapping[Bound | None, Bound] = {"at least": "at most", "at most": "at least"}
 
 
@@ -207,7 +220,7 @@ def _of_readings(
             level=level,
             limit=bar,
             origin=limit.origin_of(level),
-            text=spoken(reading, spec),
+            text=spoken(reading, telling(spec, reading.value, bar)),
         )
         zone = reading.zone or ""
         place = measurement.readings.index(spec), nth.get(zone, 0)

@@ -59,6 +59,15 @@ def test_the_level_is_that_of_the_worst_limit_passed(value: float, level: Level)
     assert verdict(reading("burnt.area", value, "label")).level == level
 
 
+@pytest.mark.parametrize(
+    ("value", "said"), [(0.2004, "0.2004"), (0.2047, "0.205"), (0.21, "0.21"), (0.35, "0.35"), (0.20001, "0.20")]
+)
+def test_a_number_that_passed_its_limit_is_said_so_finely_that_it_can_be_seen(value: float, said: str) -> None:
+    (cause,) = verdict(reading("burnt.area", value, "label")).causes
+    assert cause.limit == 0.2
+    assert cause.text == f"label burnt {said} %"
+
+
 def test_a_cause_says_limit_origin_and_words() -> None:
     (cause,) = verdict(reading("burnt.area", 0.31, "label")).causes
     assert (cause.reading, cause.zone, cause.level) == ("burnt.area", "label", Level.HALT)

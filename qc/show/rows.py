@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from rich.console import Console, ConsoleOptions, RenderResult
 from rich.text import Text
 
-from qc.judge import spoken_phrase
+from qc.judge import spoken_phrase, telling
 from qc.reading import Level, Reading, ReadingSpec, Spec
 from qc.result import Cause, Result
 from qc.show.signs import COLUMN, clean, cut_middle, style_of
@@ -72,6 +72,9 @@ def _missing(place: str, readings: Sequence[Reading], causes: Mapping[tuple[str,
 
 
 def _row(reading: Reading, spec: ReadingSpec, cause: Cause | None) -> Row:
+    told = spec
+    if cause is not None and cause.limit is not None and reading.value is not None:
+        told = telling(spec, reading.value, cause.limit)
     sure = ""
     if reading.plus_minus is not None:
         sure = f"±{spoken_error(reading.plus_minus, spec.decimals)}"
@@ -85,7 +88,7 @@ def _row(reading: Reading, spec: ReadingSpec, cause: Cause | None) -> Row:
         remark = f"{'under' if spec.worse == 'low' else 'over'} {bar} ({cause.origin})"
     return Row(
         place=clean(reading.zone or "frame"),
-        said=clean(spoken_phrase(reading, spec)),
+        said=clean(spoken_phrase(reading, told)),
         sure=sure,
         remark=clean(remark),
         level=_level(cause),
