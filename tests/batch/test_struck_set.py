@@ -96,6 +96,7 @@ def struck(tmp_path_factory: pytest.TempPathFactory) -> Struck:
     declared = qc("role", names_of(day, Fault.AMBIENT)[0], "dark", "--folder", folder)
     assert declared.exit_code == 0, declared.stderr
     last = qc("batch", folder)
+    assert last.exit_code == 1, last.stderr
     untouched = traces(folder) == before
     return Struck(day=day, folder=folder, drive=drive, untouched=untouched, first=first.decode(), last=last)
 
