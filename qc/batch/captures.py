@@ -1,15 +1,21 @@
-"""The captures that a day's check has to measure: handed out one after the other, filed as their answers come."""
+"""The captures that a day's check has to measure: handed out one after the other, filed as their answers come.
+
+A file that looks like one that is being measured waits for it: which of two copies the capture is called by must
+not depend on which worker was faster, and the second one has only to be read.
+"""
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
 from qc.batch.book import Book
 from qc.batch.runs import TRIES
 from qc.batch.work import Answer, Task
+from qc.container.source import read_pieces
 from qc.errors import UsageError, printable
 from qc.event import Event, now
 from qc.intake.placing import Arrived, Used
@@ -17,6 +23,9 @@ from qc.intake.scan import stamp_of
 from qc.log.log import Log
 from qc.pipeline import unmeasured
 from qc.reading import Level
+
+HEAD = 1 << 16
+"""Bytes at the start of two files of one size that have to be the same for one to wait for the other."""
 
 
 class Captures:
@@ -58,15 +67,19 @@ class Captures:
         self._todo = deque(todo)
         self._task = task
         self._tries: dict[str, int] = {}
+        self._in_hand: dict[str, int] = {}
+        """Size of each file that is handed out."""
 
     def __len__(self) -> int:
         return len(self._todo)
 
     def take(self) -> tuple[tuple[Arrived, Used], Task] | None:
         """Return the next one with its piece of work; None when there is none at present."""
-        if not self._todo:
+        arrived = next((one for one in self._todo if not self._waits(one)), None)
+        if arrived is None:
             return None
-        arrived = self._todo.popleft()
+        self._todo.remove(arrived)
+        self._in_hand[arrived.path] = arrived.stamp.size
         used = self._book.used(arrived.path)
         task = self._task((arrived.path,), used)
         if arrived.path not in self._tries:
@@ -81,6 +94,7 @@ class Captures:
         UsageError
             When the folder has gone.
         """
+        del self._in_hand[arrived.path]
         path = self._folder / arrived.path
         stamp = stamp_of(path)
         if stamp is None:
@@ -98,6 +112,19 @@ class Captures:
         else:
             yield from self._add(arrived, used, answer, path)
         self._finish(arrived)
+
+    def _waits(self, arrived: Arrived) -> bool:
+        """Tell whether a file may hold what one in hand holds."""
+        alike = [path for path, size in self._in_hand.items() if size == arrived.stamp.size]
+        head = self._head(arrived.path) if alike else b""
+        return bool(head) and any(self._head(path) == head for path in alike)
+
+    def _head(self, path: str) -> bytes:
+        try:
+            with closing(read_pieces(self._folder / path, HEAD)) as pieces:
+                return next(pieces, b"")
+        except OSError:  # whatever it is, it is said when it is measured
+            return b""
 
     def _add(self, arrived: Arrived, used: Used, answer: Answer, path: Path) -> Sequence[Event]:
         lost, result = answer.lost, answer.result

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import stat
-from collections.abc import Iterator
+from collections.abc import Generator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -122,7 +122,7 @@ def digest_of(data: bytes) -> str:
     return "blake2b:" + hashlib.blake2b(data, digest_size=32).hexdigest()
 
 
-def read_pieces(path: str | bytes | os.PathLike[str], size: int = 1 << 20) -> Iterator[bytes]:
+def read_pieces(path: str | bytes | os.PathLike[str], size: int = 1 << 20) -> Generator[bytes, None, None]:
     """Yield a file in pieces, without a trace on it as `load` does: for files of any length; raises OSError."""
     with os.fdopen(_open(Path(os.fsdecode(path))), "rb", buffering=0) as file:
         while piece := file.read(size):

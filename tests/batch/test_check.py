@@ -306,6 +306,20 @@ def test_the_same_content_under_another_name_is_said_and_not_decoded(four: Path,
     assert again.events() == []
 
 
+@pytest.mark.parametrize("workers", [1, 2, 3])
+def test_copies_beside_each_other_are_called_by_the_first_name_and_decoded_once(
+    workers: int, folder: Path, notes: Path
+) -> None:
+    names = [f"SB_{number:04d}.dng" for number in range(1, 5)]
+    for name in names:
+        (folder / name).write_bytes(capture(1))
+    checked = Checked(folder, notes, workers=workers)
+    assert checked.decoded == Counter([names[0]])
+    assert checked.names == [names[0]]
+    assert [(event.kind, event.name) for event in checked.events()] == [("duplicate", name) for name in names[1:]]
+    assert checked.check.progress.read == 3
+
+
 def test_a_capture_that_was_renamed_is_not_gone_and_is_told_under_its_new_name(four: Path, notes: Path) -> None:
     Checked(four, notes)
     (four / "front").mkdir()
