@@ -7,6 +7,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("framegauge", deadline=None)  # no test is about how long something takes
+settings.load_profile("framegauge")
 
 PLACES = (
     os.environ.get("QC_CAPTURES", ""),
