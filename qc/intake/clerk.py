@@ -49,9 +49,10 @@ class Clerk:
         self._said: list[tuple[int, Event]] = []
 
     def say(self, event: Event) -> Iterator[Update]:
-        """Log an event and tell it."""
+        """Log an event and tell it: what was told is in the log, whatever happens next."""
+        told = self._ledger.event(event)
         yield event
-        yield from self._ledger.event(event)
+        yield from told
 
     def recall(self) -> Iterator[Update]:
         """Take up what earlier watches logged, and finish what a command left half done."""

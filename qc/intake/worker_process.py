@@ -29,7 +29,10 @@ COMPLAINTS_LIMIT = 16_384
 
 _START = "from qc.intake.worker import main; main()"
 
-_ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+_ONE_THREAD = (
+    *("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"),
+    "RAYON_NUM_THREADS",  # flashraw's
+)
 
 _TIMER = "Timeout ("
 """What `faulthandler` prints when a worker ends itself at its limit."""
