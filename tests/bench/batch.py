@@ -22,7 +22,8 @@ from qc.rehearse.studio import Studio
 from tests.watch.running import capture
 
 CAPTURES = 24
-ROUNDS = 3
+BEGUN = 4
+ROUNDS = 2
 SMALL = 600
 TWO_WORKERS, SECOND_RUN, GROWTH_MB = 1.7, 20.0, 4.0
 """Least gain of two workers over one and of the second run over the first; most megabytes that the parent's own
@@ -45,6 +46,18 @@ def seconds(folder: Path, out: Path, jobs: int) -> float:
     told = sum(1 for _ in DayCheck(folder, out=out, jobs=jobs).run())
     assert told == CAPTURES
     return time.perf_counter() - began
+
+
+def pace(folder: Path, out: Path, jobs: int) -> float:
+    """Return the seconds a capture takes once all workers have begun: a day has hundreds, and one start."""
+    at: dict[int, float] = {}
+
+    def note(progress: Progress) -> None:
+        at.setdefault(progress.done, time.perf_counter())
+
+    for _ in DayCheck(folder, out=out, jobs=jobs, on_progress=note).run():
+        pass
+    return (at[CAPTURES] - at[BEGUN]) / (CAPTURES - BEGUN)
 
 
 def growth_mb(folder: Path, out: Path) -> float:
@@ -72,14 +85,17 @@ def report() -> bool:
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place) / "bottles"
         fill(folder)
-        times = [[seconds(folder, Path(place) / f"{r}{jobs}.qc", jobs) for jobs in (1, 2)] for r in range(ROUNDS)]
-        one, two = (min(run[place] for run in times) for place in (0, 1))
+        paces = [[pace(folder, Path(place) / f"{r}{jobs}.qc", jobs) for jobs in (1, 2)] for r in range(ROUNDS)]
+        one, two = (min(run[jobs] for run in paces) for jobs in (0, 1))
+        first = seconds(folder, Path(place) / "first.qc", 2)
         again = min(seconds(folder, Path(place) / "02.qc", 2) for _ in range(ROUNDS))
         grown = growth_mb(Path(place) / "small", Path(place) / "small.qc")
-    print(f"\nday of {CAPTURES} captures: one worker {one:.2f} s, two {two:.2f} s, again {again:.3f} s")
+    print(
+        f"\na capture: one worker {one:.3f} s, two {two:.3f} s; {CAPTURES}: first {first:.2f} s, again {again:.3f} s"
+    )
     figures = {
         f"two workers / one (at least {TWO_WORKERS:g})": (one / two, one / two >= TWO_WORKERS),
-        f"first run / second (at least {SECOND_RUN:g})": (two / again, two / again >= SECOND_RUN),
+        f"first run / second (at least {SECOND_RUN:g})": (first / again, first / again >= SECOND_RUN),
         f"parent's growth over {SMALL - 100} captures, MB (at most {GROWTH_MB:g})": (grown, grown <= GROWTH_MB),
     }
     for name, (value, met) in figures.items():
