@@ -55,7 +55,7 @@ def watch(
     Raises
     ------
     UsageError
-        When there is no such folder, or `out` lies in it.
+        When there is no such folder, `out` would lie in it, or no preset is called so.
 
     Examples
     --------

@@ -74,7 +74,7 @@ class Watch:
     Raises
     ------
     UsageError
-        When there is no such folder, or `out` would lie in it.
+        When there is no such folder, `out` would lie in it, or no preset is called so.
     """
 
     def __init__(

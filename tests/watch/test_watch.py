@@ -348,3 +348,17 @@ def test_a_sheet_with_mistakes_stands_in_every_heartbeat_until_it_is_mended(fold
         assert "bottles.set.toml" in str(running.beat().sheet_trouble)
         sheet.write_text('[set]\npreset = "strict"\n')
         running.until(lambda: running.beat().sheet_trouble is None, "the trouble mended")
+
+
+def test_what_was_told_is_in_the_log_whatever_happens_next(folder: Path) -> None:
+    (folder / "SB_0001.dng").write_bytes(capture(1))
+    watch = Watch(folder)
+    run = watch.run()
+    started = next(run)
+    with Log.open(watch.out) as log:
+        assert [event for _, event in log.events()] == [started]
+    told = next(update for update in run if isinstance(update, Judged))
+    with Log.open(watch.out) as log:
+        assert [entry.name for entry in log.entries()] == [told.result.file.name]
+    watch.stop()
+    assert not [update for update in run if isinstance(update, Judged)]
