@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from itertools import groupby
 
 from qc.frame import Camera
-from qc.series.entry import Entry, Order
+from qc.series.entry import Entry, Order, Purpose
 from qc.series.tiles import light_of as light_of  # the log and the watch ask for both at once
 
 _COUNTER = re.compile(r"([0-9]+)(?:\.[^.]*)?$")
@@ -58,9 +58,10 @@ def moment(entry: Entry) -> tuple[str, str]:
 
 
 def _rolled(group: list[Entry]) -> Iterator[Entry]:
-    counters = [entry.order[2] for entry in group]
+    # a frame that is left out has no say in where the others stand
+    counters = [entry.order[2] for entry in group if entry.purpose is not Purpose.LEAVE_OUT] or [_FIRST]
     rolls_over = min(counters) < _FIRST and max(counters) >= _LAST
-    start = next(i for i, counter in enumerate(counters) if counter >= _LAST) if rolls_over else 0
+    start = next(i for i, entry in enumerate(group) if entry.order[2] >= _LAST) if rolls_over else 0
     return iter(group[start:] + group[:start])
 
 

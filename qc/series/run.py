@@ -101,8 +101,7 @@ class Day:
 
     def open_halts(self) -> list[Standing]:
         """Return what stands at halt, in the order taken; an answered cause puts nothing there."""
-        halted = in_order(self._by_content[content] for content in self._halts)
-        return [self._standings[entry.content] for entry in halted]
+        return [self._standings[content] for content in sorted(self._halts, key=self._place)]
 
     def pairs(self) -> Mapping[str, str]:
         """Return for each dark frame the lit one it is tested against; see `qc.series.pairs.pairs_of`."""
@@ -168,13 +167,18 @@ class Day:
     def _exchange(self, old: Entry, new: Entry) -> list[Standing]:
         low, high = self._moment(old)
         self._by_content[new.content] = new
-        group = [new if entry is old else entry for entry in self._ordered[low:high]]
+        group = in_order(new if entry is old else entry for entry in self._ordered[low:high])
         # the light of a capture is not compared, so states that hold it look the same with another
         return self._replace(low, high, group, to_the_end=old.light is not new.light)
 
     def _moment(self, entry: Entry) -> tuple[int, int]:
         key = moment(entry)
         return bisect_left(self._ordered, key, key=moment), bisect_right(self._ordered, key, key=moment)
+
+    def _place(self, content: str) -> int:
+        """Return where a capture stands among all: a few by themselves may roll over otherwise than the day."""
+        low, high = self._moment(self._by_content[content])
+        return next(place for place in range(low, high) if self._ordered[place].content == content)
 
     def _replace(self, low: int, high: int, group: list[Entry], *, to_the_end: bool = False) -> list[Standing]:
         """Put other captures in the place of some, and fold anew from the first that is another."""

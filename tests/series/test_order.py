@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import permutations
+from typing import Any
 
 import pytest
 
 from qc.frame import Camera
+from qc.series.entry import Entry, Purpose
 from qc.series.order import in_order, order_of
+from qc.series.run import Day
 from tests.series.days import frame
+from tests.sheet.toys import SPECS
 
 ARRIVED = "2026-11-25T18:30:00.500+01:00"
 
@@ -89,3 +93,17 @@ def test_a_time_that_is_not_recorded_or_cannot_have_been_is_the_time_of_arrival(
 )
 def test_what_is_taken_for_a_counter(name: str, prefix: str, counter: int) -> None:
     assert order_of(Camera(), ARRIVED, name, 0)[1:3] == (prefix, counter)
+
+
+def test_a_frame_left_out_has_no_say_in_where_the_others_of_its_moment_stand() -> None:
+    def at(counter: int, **more: Any) -> Entry:
+        return replace(frame(counter), order=("2026-11-25T10:00:00", "SB_", counter, counter), **more)
+
+    middle, last, left = at(5000), at(9998), at(1, purpose=Purpose.LEAVE_OUT)
+    assert [e for e in in_order([middle, last, left]) if e is not left] == in_order([middle, last])
+    day = Day(SPECS)
+    for entry in (middle, last, replace(left, purpose=None)):
+        day.put(entry)
+    assert [e.order[2] for e in day.entries] == [9998, 1, 5000]
+    day.change(left.content, purpose=Purpose.LEAVE_OUT)
+    assert [e.order[2] for e in day.entries if e.content != left.content] == [5000, 9998]
