@@ -59,7 +59,7 @@ WARM = (
     "qc.digest",
     "qc.pipeline",
     "rawpy",
-    "skimage.draw",
+    "skimage.measure.pnpoly",
     "tifffile",
 )
 """Modules that measuring imports on first use; a capture shall not wait for them."""

@@ -121,10 +121,36 @@ class Zone:
         if _is_box(corners):
             inside[:] = True
             return inside
-        from skimage.draw import polygon  # heavy: only for zones that are no boxes
+        return _polygon(corners, (inside.shape[0], inside.shape[1]))
 
-        inside[polygon(corners[:, 1], corners[:, 0], inside.shape)] = True
-        return inside
+
+def _polygon(corners: NDArray[np.float64], shape: tuple[int, int]) -> NDArray[np.bool_]:
+    """Return the pixels whose centre lies in a polygon or on its rim; corners are (x, y).
+
+    Whether a pixel is in is asked one by one along the rim only. The rest is filled by OpenCV, whose corners are
+    sixteenths of a pixel: on 50 megapixels that takes 0.05 s where asking everywhere takes 1.5 s.
+    """
+    import cv2  # heavy: only for zones that are no boxes
+
+    if np.any(corners < -1) or np.any(corners > shape[::-1]):
+        # OpenCV cuts wide lines that leave the picture; a sheet does not let a zone do that
+        return _in_polygon(corners, np.ones(shape, dtype=bool), np.zeros(shape, dtype=bool))
+    inside, rim = np.zeros(shape, dtype=np.uint8), np.zeros(shape, dtype=np.uint8)
+    sixteenths = np.rint(corners * 16).astype(np.int32)
+    cv2.fillPoly(inside, [sixteenths], 1, shift=4)
+    cv2.polylines(rim, [sixteenths], isClosed=True, color=1, thickness=5, shift=4)
+    return _in_polygon(corners, rim.view(np.bool_), inside.view(np.bool_))
+
+
+def _in_polygon(
+    corners: NDArray[np.float64], asked: NDArray[np.bool_], inside: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Ask of some pixels whether they are in, and return `inside` with the answers."""
+    from skimage.measure import points_in_poly  # heavy
+
+    y, x = np.nonzero(asked)
+    inside[y, x] = points_in_poly(np.stack([x, y], axis=-1), corners)
+    return inside
 
 
 def _is_box(corners: NDArray[np.float64]) -> bool:
