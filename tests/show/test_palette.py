@@ -10,24 +10,7 @@ from qc.reading import Level, Region
 from qc.show.draw._text import SMALL
 from qc.show.draw.outlines import BURNT, PARTLY, PLAIN, look_of
 from qc.show.palette import LEVELS, QUIET, RGB, SURROUND, TEXT
-
-VISIONS = ("normal", "Protanomaly", "Deuteranomaly", "Tritanomaly")
-
-
-def seen(colours: list[RGB], vision: str) -> np.ndarray:
-    """CIELAB of colours as a person of that vision sees them.
-
-    Machado, Oliveira and Fernandes 2009, A physiologically-based model for simulation of color vision
-    deficiency, severity 1, by the matrices that colour-science tabulates; applied to linear sRGB.
-    """
-    science_ = science()
-    linear = science_.models.eotf_sRGB(np.array(colours) / 255)
-    if vision != "normal":
-        matrix = np.array(science_.blindness.CVD_MATRICES_MACHADO2010[vision][1.0])
-        linear = np.clip(linear @ matrix.T, 0, 1)
-    xyz = science_.RGB_to_XYZ(linear, "sRGB")
-    white = science_.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"]
-    return np.asarray(science_.XYZ_to_Lab(xyz, white))
+from tests.show.vision import VISIONS, seen
 
 
 @pytest.mark.parametrize("vision", VISIONS)

@@ -1,0 +1,169 @@
+"""`Served`: one page on a socket of ours, in a thread of its own, until it is stopped."""
+
+from __future__ import annotations
+
+import ipaddress
+import logging
+import os
+import socket
+import threading
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Final
+
+from qc.errors import UsageError
+from qc.pages.guard import KEY, App, Guard
+
+if TYPE_CHECKING:
+    import uvicorn
+
+LOOPBACK: Final = "127.0.0.1"
+
+PATIENCE_S: Final = 10.0
+"""Longest that a server may take to begin or to end."""
+
+MOST_AT_ONCE: Final = 64
+"""Connections; each page that is open holds one."""
+
+_NOWHERE: Final = ("192.0.2.1", 9)
+"""An address that no machine has (RFC 5737): to be told which of our own a packet would leave by. None is sent."""
+
+
+class Served:
+    """A page that is served; `link` is what a person opens, `beyond` whether others can reach it.
+
+    Parameters
+    ----------
+    app : ASGI application
+        The page.
+    key : str
+        Of the link (`qc.pages.keyring`).
+    host : str
+        Address to listen at; only this machine can reach the usual one.
+    port : int
+        0 for any that is free.
+    before_end : callable or None
+        Ends answers that would go on for ever, so that the server can end.
+    fault : callable
+        Told in one line of everything that goes wrong in the server, from its thread.
+
+    Raises
+    ------
+    UsageError
+        When the address is none of this machine's, or the port is taken or not allowed.
+    """
+
+    def __init__(
+        self,
+        app: App,
+        *,
+        key: str,
+        host: str = LOOPBACK,
+        port: int = 0,
+        before_end: Callable[[], None] | None = None,
+        fault: Callable[[str], None],
+    ) -> None:
+        self._before_end = before_end
+        self._fault = fault
+        self._socket = _listening(host, port)
+        address, self.port = self._socket.getsockname()[:2]
+        self.host = host
+        self.beyond = not _is_loopback(address)
+        self.link = _link(_own_address() if _is_any(address) else host, self.port, key)
+        names = {host, socket.gethostname(), socket.getfqdn()} if self.beyond else ()
+        guard = Guard(app, key=key, port=self.port, names=names, beyond=self.beyond, fault=fault)
+        self._server = _server(guard)
+        self._thread = threading.Thread(target=self._run, name="page", daemon=True)
+        self._begun = threading.Event()
+
+    @property
+    def runs(self) -> bool:
+        """Whether it still answers."""
+        return self._thread.is_alive()
+
+    def start(self) -> None:
+        """Serve; returns when the page can be opened."""
+        log = logging.getLogger("uvicorn.error")
+        log.propagate = False  # a line of its own would tear the watch's screen
+        log.handlers[:] = [_Told(self._fault)]
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End; returns when nothing is served any more."""
+        if self._before_end is not None:
+            self._before_end()
+        self._server.should_exit = True
+        self._thread.join(PATIENCE_S)
+        self._socket.close()
+
+    def _run(self) -> None:
+        try:
+            self._server.run(sockets=[self._socket])
+        except Exception as error:  # noqa: BLE001 - told; what it shows goes on without it
+            self._fault(f"the page ended: {type(error).__name__}: {error}")
+
+
+class _Told(logging.Handler):
+    """Hands the server's own errors over; what strangers send it is no error of ours."""
+
+    def __init__(self, fault: Callable[[str], None]) -> None:
+        super().__init__(logging.ERROR)
+        self._fault = fault
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self._fault(" ".join(f"the page's server: {record.getMessage()}".split()))
+
+
+def _server(guard: App) -> uvicorn.Server:
+    import uvicorn
+
+    return uvicorn.Server(
+        uvicorn.Config(
+            guard,
+            http="h11",
+            ws="none",
+            loop="asyncio",
+            lifespan="off",
+            log_config=None,
+            access_log=False,
+            server_header=False,
+            proxy_headers=False,  # who asks is who is connected, whatever a header says
+            limit_concurrency=MOST_AT_ONCE,
+            timeout_graceful_shutdown=2,
+        )
+    )
+
+
+def _listening(host: str, port: int) -> socket.socket:
+    if not 0 <= port < 65536:
+        raise UsageError(f"{port}: no port; they are 1 to 65535")
+    try:
+        family, *_, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)[0]
+        return socket.create_server(address[:2], family=family)
+    except socket.gaierror:
+        raise UsageError(f"{host}: no address of this machine") from None
+    except OSError as error:
+        why = os.strerror(error.errno) if error.errno else str(error)
+        raise UsageError(f"{host}, port {port}: {why}") from error
+
+
+def _is_loopback(address: str) -> bool:
+    return ipaddress.ip_address(address.partition("%")[0]).is_loopback
+
+
+def _is_any(address: str) -> bool:
+    """Tell whether an address stands for every one of this machine."""
+    return ipaddress.ip_address(address.partition("%")[0]).is_unspecified
+
+
+def _link(host: str, port: int, key: str) -> str:
+    return f"http://{f'[{host}]' if ':' in host else host}:{port}/?{KEY}={key}"
+
+
+def _own_address() -> str:
+    """Return the address under which others on the network reach this machine; its name where there is none."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(_NOWHERE)
+        except OSError:
+            return socket.gethostname()
+        return str(probe.getsockname()[0])
