@@ -14,6 +14,7 @@ from qc.reading import Level
 from qc.show.watching import words
 from qc.show.watching.board import Board
 from qc.show.watching.layout import Paper, region, widest
+from qc.words import ordinal
 from tests.sheet.toys import SPECS
 from tests.show.papers import NAMES, PAPERS
 from tests.show.scripted_day import (
@@ -85,7 +86,7 @@ def test_an_age_is_said_as_it_is_spoken(seconds: float, said: str) -> None:
     ("number", "said"), [(2, "2nd"), (3, "3rd"), (4, "4th"), (11, "11th"), (112, "112th"), (121, "121st")]
 )
 def test_ordinals(number: int, said: str) -> None:
-    assert words.ordinal(number) == said
+    assert ordinal(number) == said
 
 
 def test_a_lost_folder_and_a_lost_log_are_said_in_words_for_as_long_as_they_last() -> None:

@@ -1,6 +1,6 @@
 """The day's report: one page that people read, in a folder that can be zipped and needs no network.
 
-`headings` decides what comes first, `drawings` and `layers` make pictures from digests, `frames` gathers what is
+`headings` decides what comes first, `drawings` makes pictures from digests, `frames` gathers what is
 known of one frame, `quantities` and `plots` the day over time, `page` makes the page itself from `templates/`,
 `writing` puts all of it on the disk. `again` makes a report from a log alone.
 """

@@ -12,9 +12,9 @@ from qc.digest import Digest
 from qc.reading import Spec
 from qc.result import Result
 from qc.sheet.zones import Zone
+from qc.show import layers
+from qc.show.layers import Bright, Scale, Size
 from qc.show.pictures import Job, caption_of, jobs_of
-from qc.show.report import layers
-from qc.show.report.layers import Bright, Scale, Size
 from qc.show.report.names import PICTURES
 from qc.show.text import clean
 

@@ -12,10 +12,10 @@ from qc.reading import Level, Spec
 from qc.series.wrap.counting import counts
 from qc.sheet.sheet import Sheet
 from qc.show.draw._scale import scale_colours
+from qc.show.layers import css
 from qc.show.palette import LEVELS, QUIET, RGB, SURROUND, TEXT
 from qc.show.report.frames import Frame
 from qc.show.report.headings import DECIDE, headings
-from qc.show.report.layers import css
 from qc.show.report.plots import figures
 from qc.show.report.quantities import ambient, quantities
 from qc.show.report.templates import render

@@ -14,9 +14,9 @@ from typing import Any, Final
 import numpy as np
 
 from qc.reading import Level
+from qc.show.layers import css
 from qc.show.palette import LEVELS, QUIET, TEXT
 from qc.show.report.frames import Frame
-from qc.show.report.layers import css
 from qc.show.report.quantities import Number, Quantity
 
 SCRIPT: Final = "plotly.min.js"

@@ -131,7 +131,23 @@ class Board:
 
     def strip(self) -> list[Level]:
         """Return the levels of the last captures, in the order taken."""
-        return [self.told[content].standing.level for _, content in self._last[-STRIP:]]
+        return [told.standing.level for told in self.last()]
+
+    def last(self) -> list[Told]:
+        """Return the last captures, in the order taken."""
+        return [self.told[content] for _, content in self._last[-STRIP:]]
+
+    def before(self, told: Told) -> Standing | None:
+        """Return what the day makes of the capture taken before one of the last, as far as it is known."""
+        return self._before(told.order)
+
+    def looked_at(self) -> Result | None:
+        """Return the newest first look, where it is at a capture taken after all that were told."""
+        if not self.looking:
+            return None
+        result = next(reversed(self.looking.values()))
+        latest = self._last[-1][0][0] if self._last else ""
+        return result if (result.camera.settings.taken or latest) >= latest else None
 
     def open_rows(self) -> list[Row]:
         """Return what is open, oldest first, frames with the same first cause together."""

@@ -81,6 +81,80 @@ def _nothing(_: Standing) -> str | None:
     return None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """One answer to a question.
+
+    Attributes
+    ----------
+    act : Act
+        What it does.
+    said : str
+        Its words, with what it is for where it makes no sense.
+    can : bool
+        Whether it makes sense here.
+    """
+
+    act: Act
+    said: str
+    can: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """What is asked about a row of alarms, and every answer in the order of the numbers.
+
+    Attributes
+    ----------
+    about : tuple of Standing
+        The alarms, the newest first.
+    text : str
+        The question.
+    answers : tuple of Answer
+        Always all of `NUMBERED`.
+    """
+
+    about: tuple[Standing, ...]
+    text: str
+    answers: tuple[Answer, ...]
+
+    def wish(self, act: Act) -> Wish:
+        """Return what choosing an answer asks for."""
+        return Wish(act=act, about=self.about if act is Act.ANSWER else self.about[:1])
+
+
+def question(row: Row, offered: str | None = None) -> Question:
+    """Return what is asked about a row of alarms.
+
+    Parameters
+    ----------
+    row : Row
+        As `qc.show.watching.board.Board.alarms` gives it.
+    offered : str or None
+        What accepting would do: "accept label burnt up to 3.05 %"; None where that is not known.
+    """
+    name, standing = row[0]
+    reason = standing.causes[0].text if standing.causes else ""
+    others = f" and {len(row) - 1} more" if len(row) > 1 else ""
+    possible = acts(standing)
+    return Question(
+        about=tuple(standing for _, standing in row),
+        text=f"{name}{others}, {standing.level}: {reason}",
+        answers=tuple(_answer(act, act in possible, len(row), offered) for act in NUMBERED),
+    )
+
+
+def _answer(act: Act, can: bool, frames: int, offered: str | None) -> Answer:
+    said = act.said
+    if not can:
+        said = f"{said}: {act.only}"
+    elif act is Act.ACCEPT and offered is not None:
+        said = f"intended: {offered}"
+    elif act is Act.ANSWER and frames > 1:
+        said = f"{said}, all {frames} frames"
+    return Answer(act=act, said=said, can=can)
+
+
 class Menu:
     """Closed until Enter is pressed; then it asks about one alarm, and about the one before it on each Enter.
 
@@ -127,13 +201,11 @@ class Menu:
             return None
         if not self.is_open:
             return None
-        about = tuple(standing for _, standing in self._alarms[self._at])
-        chosen = next((act for act in acts(about[0]) if act.key == key), None)
+        asked = question(self._alarms[self._at])
+        chosen = next((answer.act for answer in asked.answers if answer.can and answer.act.key == key), None)
         if chosen is not None or key in ("0", "\x1b"):
             self.close()
-        if chosen is None:
-            return None
-        return Wish(act=chosen, about=about if chosen is Act.ANSWER else about[:1])
+        return asked.wish(chosen) if chosen is not None else None
 
     def close(self) -> None:
         """Ask nothing any more."""
@@ -143,21 +215,10 @@ class Menu:
         """Return the question and its numbered answers; nothing while it is closed."""
         if not self.is_open:
             return []
-        row = self._alarms[self._at]
-        name, standing = row[0]
-        reason = standing.causes[0].text if standing.causes else ""
-        others = f" and {len(row) - 1} more" if len(row) > 1 else ""
-        possible = acts(standing)
-        numbered = [self._entry(act, len(row)) if act in possible else _closed(act) for act in NUMBERED]
+        asked = question(self._alarms[self._at], self._offered)
         rest = len(self._alarms) - self._at - 1
         older = f"     Enter: the alarm before it ({rest} more)" if rest else "     Enter: the newest again"
-        return [f"{name}{others}, {standing.level}: {reason}", *numbered, f"   0  back{older}"]
-
-    def _entry(self, act: Act, frames: int) -> str:
-        said = act.said
-        if act is Act.ACCEPT and self._offered is not None:
-            said = f"intended: {self._offered}"
-        return f"   {act.key}  {said}{f', all {frames} frames' if act is Act.ANSWER and frames > 1 else ''}"
+        return [asked.text, *map(_entry, asked.answers), f"   0  back{older}"]
 
     def _next(self, alarms: Sequence[Row]) -> None:
         if self._at + 1 < len(self._alarms):
@@ -168,5 +229,6 @@ class Menu:
         self._offered = self._offer(asked) if asked is not None and Act.ACCEPT in acts(asked) else None
 
 
-def _closed(act: Act) -> str:
-    return f"  ({act.key}  {act.said}: {act.only})"
+def _entry(answer: Answer) -> str:
+    entry = f"{answer.act.key}  {answer.said}"
+    return f"   {entry}" if answer.can else f"  ({entry})"

@@ -11,9 +11,10 @@ from pathlib import Path
 from qc.event import Event
 from qc.intake.updates import Heartbeat
 from qc.reading import Level, Spec
-from qc.result import Cause, Result
+from qc.result import Result
 from qc.series.entry import Standing
 from qc.show.text import clean, figures_of, time_of
+from qc.show.watching.foremost import foremost_of, worst_of
 
 NAMES_TOLD = 4
 """Names at warn, or of files not measured, that the closing summary lists."""
@@ -75,23 +76,22 @@ def of_capture(result: Result, standing: Standing, specs: Sequence[Spec], before
         Of the frame taken before it.
     """
     said = Said(time=time_of(result), name=result.file.name, level=standing.level)
-    causes = _foremost(standing)
-    if not causes:
+    foremost = foremost_of(standing, before)
+    if foremost is None:
         figures = figures_of(result, specs) if standing.level is Level.UNJUDGED else ()
         return replace(said, reason=", ".join(figures), figures=figures)
-    more = f"  (+{len(causes) - 1})" if len(causes) > 1 else ""
-    fresh = _fresh(causes, before) if standing.repeats > 1 else causes
-    if fresh:
-        return replace(said, reason=fresh[0].text, tails=(more,))
+    more = f"  (+{foremost.more})" if foremost.more else ""
+    if not foremost.again:
+        return replace(said, reason=foremost.cause.text, tails=(more,))
     nth = f", {ordinal(standing.repeats)}"
     since = f" frame in a row since {stem(standing.first_name)}"
-    tails = (f"{nth}{since}{more}", f"{nth} frame in a row{more}", f"{nth} in a row{more}", ", again")
-    return replace(said, reason=clause(causes[0].text), tails=tails, quiet=True)
+    tails = (f"{nth}{since}{more}", f"{nth} frame in a row{more}", f", {foremost.again}{more}", ", again")
+    return replace(said, reason=clause(foremost.cause.text), tails=tails, quiet=True)
 
 
 def of_restated(time: str, name: str, standing: Standing, was: Standing | None) -> Said | None:
     """Say that the day makes something else of a capture now; None when nothing that was said has changed."""
-    causes, old = _foremost(standing), _foremost(was) if was is not None else []
+    causes, old = worst_of(standing), worst_of(was) if was is not None else []
     told = causes[0].text if causes else ""
     said = Said(time=time, name=name, level=standing.level, kind="restated")
     if was is not None and standing.level is was.level:
@@ -115,7 +115,7 @@ def of_event(event: Event) -> Said:
 def of_open(row: Sequence[tuple[str, Standing]]) -> Said:
     """Say what nobody answered; frames that stand at halt for the same cause are one line."""
     name, standing = row[0]
-    causes = _foremost(standing)
+    causes = worst_of(standing)
     more = f"  (+{len(causes) - 1})" if len(causes) > 1 else ""
     reason = causes[0].text if causes else ""
     tails = [f"{_how_many([own for _, own in row])}{more}"]
@@ -259,12 +259,6 @@ def stem(name: str) -> str:
     return Path(name).stem
 
 
-def ordinal(number: int) -> str:
-    """Return 1st, 2nd, 3rd, 4th, 11th, 21st."""
-    teens = 10 < number % 100 < 20
-    return f"{number}{'th' if teens else {1: 'st', 2: 'nd', 3: 'rd'}.get(number % 10, 'th')}"
-
-
 def age(seconds: float) -> str:
     """Return an age as it is spoken: "14 s", "3 min", "2 h 05 min"."""
     whole = max(int(seconds), 0)
@@ -277,21 +271,6 @@ def age(seconds: float) -> str:
 def thousands(number: int) -> str:
     """Return a whole number in groups of three."""
     return f"{number:,}".replace(",", " ")
-
-
-def _fresh(causes: Sequence[Cause], before: Standing | None) -> list[Cause]:
-    """Return those causes of a frame with a repeated first one that are new or have become worse."""
-    if before is None:
-        return []
-    levels = {(cause.reading, cause.zone): cause.level for cause in before.causes}
-    places = [(cause.reading, cause.zone) for cause in causes]
-    fresh = [cause for cause, place in zip(causes, places, strict=True) if levels.get(place) != cause.level]
-    return [cause for cause in fresh if cause is not causes[0] or places[0] in levels]
-
-
-def _foremost(standing: Standing) -> list[Cause]:
-    """Return the first cause and those of its level. A clear frame may have one: what could not be looked at."""
-    return [cause for cause in standing.causes if cause.level == standing.causes[0].level]
 
 
 def _names(names: Sequence[str], most: int, shorten: Callable[[str], str]) -> str:

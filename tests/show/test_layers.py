@@ -10,7 +10,7 @@ from PIL import Image
 from qc.reading import Region, TileMap, Unit
 from qc.sheet.zones import Role, Zone
 from qc.show.draw._scale import colours_at
-from qc.show.report.layers import (
+from qc.show.layers import (
     AREA_TEXT,
     WIDE,
     Line,

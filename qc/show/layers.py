@@ -18,7 +18,7 @@ from qc.show.draw._scale import colours_at, ends, middle_text
 from qc.show.draw.arrows import pooled
 from qc.show.draw.outlines import look_of, percent
 from qc.show.palette import RGB
-from qc.show.report.templates import render
+from qc.show.templates import render
 from qc.show.text import clean
 
 WIDE: Final = 1000
