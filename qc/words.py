@@ -24,3 +24,9 @@ def spoken_stops(value: float, decimals: int = 1, *, signed: bool = False) -> st
 def counted(count: int, noun: str) -> str:
     """Return a number of things: "1 frame", "12 frames", "no frames"."""
     return f"{count or 'no'} {noun}{'' if count == 1 else 's'}"
+
+
+def ordinal(number: int) -> str:
+    """Return 1st, 2nd, 3rd, 4th, 11th, 21st."""
+    teens = 10 < number % 100 < 20
+    return f"{number}{'th' if teens else {1: 'st', 2: 'nd', 3: 'rd'}.get(number % 10, 'th')}"

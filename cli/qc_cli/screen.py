@@ -5,7 +5,6 @@ from __future__ import annotations
 import queue
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from types import TracebackType
 from typing import Self
 
@@ -17,15 +16,14 @@ from rich.segment import ControlType
 from rich.text import Text
 
 from qc.errors import QcError
-from qc.event import Event
 from qc.intake.updates import Judged, Update
 from qc.series.entry import Standing
 from qc.show.watching import layout
 from qc.show.watching.board import STRIP, Board
 from qc.show.watching.fit import fold
 from qc.show.watching.layout import Paper
-from qc.show.watching.menu import Act, Menu, Wish
-from qc.show.watching.words import Said, of_event
+from qc.show.watching.menu import Menu, Wish
+from qc.show.watching.words import Said
 from qc_cli.keys import can_read_keys
 
 END_KEYS = ("q", "\x04")
@@ -44,7 +42,7 @@ class Screen:
     keys : queue of str
         Keys that were pressed, put there by another thread.
     perform : callable
-        Does what was chosen and returns its events.
+        Does what was chosen, as `qc.show.watching.deeds.Deeds` does: `say` is called with what was done.
     offer : callable
         As for `qc.show.watching.menu.Menu`.
     stop : callable
@@ -57,7 +55,7 @@ class Screen:
         board: Board,
         *,
         keys: queue.SimpleQueue[str],
-        perform: Callable[[Wish], Sequence[Event]],
+        perform: Callable[[Wish], object],
         offer: Callable[[Standing], str | None],
         stop: Callable[[], None],
     ) -> None:
@@ -83,16 +81,15 @@ class Screen:
     ) -> None:
         self._live.stop()
 
-    def take(self, update: Update) -> None:
+    def take(self, update: Update, said: Sequence[Said]) -> None:
         """Show an update, and do what was asked for by keys since the last one."""
         self._follow_size()
         with self._console:  # lines and region reach the terminal in one piece: nothing flickers
-            said = self._board.take(update)
             if isinstance(update, Judged):
                 self._names.append(update.result.file.name)
                 self._name_width = layout.widest(self._names, self._paper())
             for one in said:
-                self._say(one)
+                self.say(one)
             while not self._keys.empty():
                 self._press(self._keys.get())
             self._refresh()
@@ -103,6 +100,10 @@ class Screen:
             room = self._paper().room
             folded = [text] if cell_len(text) <= room else fold(text, room - 2)
             self._console.print(Text("\n  ".join(folded)), soft_wrap=True)
+
+    def say(self, said: Said) -> None:
+        """Print a line above the region."""
+        self._console.print(layout.line(said, self._paper(), name_width=self._name_width), soft_wrap=True)
 
     def _press(self, key: str) -> None:
         if key in END_KEYS:
@@ -117,24 +118,12 @@ class Screen:
 
     def _fulfil(self, wish: Wish) -> None:
         try:
-            events = self._perform(wish)
+            self._perform(wish)
         except QcError as error:
             self._remark(" ".join(str(error).split()))
-            return
-        said = of_event(events[0])
-        if len(events) > 1:
-            said = replace(said, reason=f"{said.reason}, and for {len(events) - 1} more")
-        self._say(said)
-        if wish.act is Act.UNDO:
-            self._board.unhandled(events)
-        else:
-            self._board.handled(wish.about, events)
 
     def _remark(self, text: str) -> None:
-        self._say(Said(time=self._board.clock(), reason=text, kind="remark"))
-
-    def _say(self, said: Said) -> None:
-        self._console.print(layout.line(said, self._paper(), name_width=self._name_width), soft_wrap=True)
+        self.say(Said(time=self._board.clock(), reason=text, kind="remark"))
 
     def _refresh(self) -> None:
         lines = layout.region(self._board, self._paper(), name_width=self._name_width, menu=self._menu)

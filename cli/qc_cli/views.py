@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import signal
 from collections.abc import Callable, Generator, Iterator, Sequence
+from contextlib import AbstractContextManager
 from functools import partial
 from pathlib import Path
 from typing import Protocol
@@ -17,9 +18,11 @@ from qc.series.entry import Standing
 from qc.show.text import LONGEST_NAME, clean
 from qc.show.watching import words
 from qc.show.watching.board import Board
+from qc.show.watching.deeds import Deeds
 from qc.show.watching.layout import Paper, plain_line
 from qc.show.watching.lines import json_lines
 from qc.show.watching.menu import Wish
+from qc.show.watching.words import Said
 from qc_cli.output import Output
 
 
@@ -43,27 +46,32 @@ class Watching(Protocol):
 
 
 class View(Protocol):
-    """One way to show a watch."""
+    """One way to show a watch. Several may follow one; the board has taken up each update before."""
 
-    def take(self, update: Update) -> None:
-        """Show an update."""
+    def take(self, update: Update, said: Sequence[Said]) -> None:
+        """Show an update, of which `said` is to be said."""
+
+    def say(self, said: Said) -> None:
+        """Show what was done in one of the views."""
 
     def say_lines(self, lines: Sequence[str]) -> None:
         """Show lines about the watch as a whole."""
 
 
+Page = Callable[[Board, Deeds, View], AbstractContextManager[View]]
+"""Opens the page of a watch; what it has to say itself, it says through the view that it is given."""
+
+
 class Piped:
     """Plain lines: captures, and events about captures, on stdout, whatever else happens on stderr."""
 
-    def __init__(self, output: Output, board: Board) -> None:
+    def __init__(self, output: Output) -> None:
         self._output = output
-        self._board = board
         self._name_width = 0
         self._trouble: str | None = None
 
-    def take(self, update: Update) -> None:
+    def take(self, update: Update, said: Sequence[Said]) -> None:
         """Write an update as lines, at once; a first look is none, a heartbeat only trouble with the sheet."""
-        said = self._board.take(update)
         if isinstance(update, Judged):
             width = min(len(clean(update.result.file.name)), LONGEST_NAME)
             self._name_width = max(self._name_width, width)
@@ -77,6 +85,10 @@ class Piped:
             else:
                 self._output.line(line)
 
+    def say(self, said: Said) -> None:
+        """Write what was done on the page: people only act on captures."""
+        self._output.line(plain_line(said, name_width=self._name_width))
+
     def say_lines(self, lines: Sequence[str]) -> None:
         """Write lines about the watch on stderr."""
         for line in lines:
@@ -86,11 +98,13 @@ class Piped:
 class Jsonl(Piped):
     """JSON Lines: everything on stdout."""
 
-    def take(self, update: Update) -> None:
+    def take(self, update: Update, said: Sequence[Said]) -> None:  # noqa: ARG002 - every view is told both
         """Write an update as lines of the JSON contract, at once."""
-        self._board.take(update)
         for line in json_lines(update):
             self._output.line(line)
+
+    def say(self, said: Said) -> None:
+        """Write nothing: the event itself comes with the updates."""
 
 
 def show(
@@ -101,6 +115,7 @@ def show(
     offer: Callable[[Standing], str | None],
     judged: Callable[[], bool],
     test: bool = False,
+    page: Page | None = None,
 ) -> bool:
     """Run a watch and show it until it ends.
 
@@ -118,6 +133,8 @@ def show(
         Whether there are limits, asked once the watch has begun.
     test : bool
         Whether frames without flash are the ambient test by declaration.
+    page : callable or None
+        Opens the page that follows the watch as well.
 
     Returns
     -------
@@ -125,11 +142,19 @@ def show(
         Whether halts are open.
     """
     board = Board(watching.specs)
+    deeds = Deeds(board, perform)
     updates = watching.run()
     try:
-        with _viewing(watching, output, board, perform, offer) as view:
+        with (
+            _viewing(watching, output, board, deeds, offer) as view,
+            page(board, deeds, view) if page is not None else contextlib.nullcontext() as paged,
+        ):
+            views = [view] if paged is None else [view, paged]
+            deeds.heard_by += [one.say for one in views]
             for number, update in enumerate(updates):
-                view.take(update)
+                said = board.take(update)
+                for one in views:
+                    one.take(update, said)
                 if number == 0:
                     view.say_lines(() if judged() else words.unjudged(test=test))
                     view.say_lines((words.TEST,) if test else ())
@@ -182,22 +207,22 @@ def _viewing(
     watching: Watching,
     output: Output,
     board: Board,
-    perform: Callable[[Wish], Sequence[Event]],
+    deeds: Deeds,
     offer: Callable[[Standing], str | None],
 ) -> Iterator[View]:
     if output.json:
-        yield Jsonl(output, board)
+        yield Jsonl(output)
         return
     from qc_cli.keys import reading_keys
     from qc_cli.screen import Screen, is_screen
 
     console = output.console()
     if not is_screen(console):
-        yield Piped(output, board)
+        yield Piped(output)
         return
     with (
         _told_of_size(watching.wake),
         reading_keys(watching.wake) as keys,
-        Screen(console, board, keys=keys, perform=perform, offer=offer, stop=watching.stop) as screen,
+        Screen(console, board, keys=keys, perform=deeds, offer=offer, stop=watching.stop) as screen,
     ):
         yield screen

@@ -155,8 +155,9 @@ class Board:
 
     def alarms(self) -> list[Row]:
         """Return what waits for an answer, the newest taken first, frames with the same first cause together."""
-        newest_first = sorted(self.told.values(), key=lambda one: one.order, reverse=True)
-        told = [(one.name, one.standing) for one in newest_first if one.waits]
+        waiting = [one for one in self.told.values() if one.waits]
+        newest_first = sorted(waiting, key=lambda one: one.order, reverse=True)
+        told = [(one.name, one.standing) for one in newest_first]
         earlier = [named for content, named in reversed(self._halts.items()) if content not in self.told]
         return rows_of((name, own) for name, own in (*told, *earlier) if mark_of(own) not in self._handled)
 

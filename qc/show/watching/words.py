@@ -15,6 +15,7 @@ from qc.result import Result
 from qc.series.entry import Standing
 from qc.show.text import clean, figures_of, time_of
 from qc.show.watching.foremost import foremost_of, worst_of
+from qc.words import ordinal
 
 NAMES_TOLD = 4
 """Names at warn, or of files not measured, that the closing summary lists."""
