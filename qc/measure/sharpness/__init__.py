@@ -10,30 +10,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from qc.frame import Frame
-from qc.measure.sharpness.green import BLOCK, Gradient, Windows, gradients, green_index
+from qc.measure.sharpness.green import green_index
 from qc.measure.sharpness.map import BlurMap, blur_map
-from qc.measure.sharpness.pieces import Pieces, assemble, empty, prefer_coarse
+from qc.measure.sharpness.pieces import Pieces
+from qc.measure.sharpness.reader import Reader
 from qc.measure.sharpness.readings import Place, of_frame, of_place, place, shake
-from qc.measure.sharpness.ridges import REACH, find, read
 from qc.measure.sharpness.spec import FINDINGS, READINGS, REASONS, SUSPECT
-from qc.measure.sharpness.windows import Variance, choose, noise_variance
 from qc.reading import Measured, Rank, Reading, Reason, Spec, TileMap, Unit
 from qc.sheet.brief import Brief
 from qc.sheet.zones import Role, Zone, with_role
 
 SMALLEST = 64
 """Fewest px along the short side of a frame."""
-
-CLIP_REACH = 8
-"""Lattice steps around a clipped photosite in which nothing counts: a clipped edge looks sharp."""
-
-RIM = REACH + 5
-"""Lattice steps at a window's rim whose profiles or filters would reach into its neighbour."""
 
 
 def measure(frame: Frame, *, zones: Sequence[Zone], brief: Brief) -> Measured:
@@ -43,7 +35,7 @@ def measure(frame: Frame, *, zones: Sequence[Zone], brief: Brief) -> Measured:
     reason = _refusal(frame)
     if reason is not None:
         return Measured(readings=tuple(_missing(places, reason)))
-    pieces = read_pieces(frame, places)
+    pieces = Reader(frame).pieces(places)
     whole = place(None, pieces)
     tiles = blur_map(whole.edges, frame.height, frame.width)
     readings = [*of_place(frame, whole), *of_frame(frame, whole, tiles)]
@@ -55,58 +47,23 @@ def measure(frame: Frame, *, zones: Sequence[Zone], brief: Brief) -> Measured:
     return Measured(readings=tuple(readings), findings=tuple(findings), maps=maps)
 
 
-def read_pieces(frame: Frame, zones: Sequence[Zone] = ()) -> Pieces:
-    """Return the pieces of ridge of a frame.
+def of_zone(reader: Reader, zone: Zone, zones: Sequence[Zone]) -> tuple[Reading, ...]:
+    """Return the readings of one zone, as `measure` gives them.
 
     Parameters
     ----------
-    frame : Frame
-        Mosaic or linear.
+    reader : Reader
+        Of the frame, mosaic or linear; keeps what other zones need too.
+    zone : Zone
+        Of a role that sharpness is measured in.
     zones : sequence of Zone
-        Zones to read closely in a large frame.
-
-    Returns
-    -------
-    Pieces
+        All zones, this one among them: which places of a large frame are read depends on them.
     """
-    variance = noise_variance(frame)
-    windows = choose(frame, zones, variance)
-    if len(windows.origins) == 0:
-        return empty()
-    fine, coarse = (_pieces_of(frame, windows, lattice, variance) for lattice in gradients(frame, windows))
-    return prefer_coarse(fine, coarse)
-
-
-def _pieces_of(frame: Frame, windows: Windows, gradient: Gradient, variance: Variance) -> Pieces:
-    noise = variance(gradient.light)
-    index, along_row, every = find(gradient, noise)
-    y, x = np.divmod(index, gradient.x.shape[1])
-    keep = _usable(frame, windows, gradient, y, x)
-    index, along_row, y, x = index[keep], along_row[keep], y[keep], x[keep]
-    profiles = read(gradient, index, along_row, noise[y // BLOCK, x // BLOCK])
-    row, column = windows.to_frame(y, x, gradient.step)
-    return assemble(profiles, column, row, variance=gradient.variance, step=gradient.step, every=every)
-
-
-def _usable(
-    frame: Frame, windows: Windows, gradient: Gradient, y: NDArray[np.intp], x: NDArray[np.intp]
-) -> NDArray[np.bool_]:
-    """Tell which places are neither at a window's rim nor near a clipped photosite."""
-    keep = np.ones(len(y), dtype=bool)
-    if len(windows.origins) > 1:
-        height, width = windows.height // gradient.step, windows.width // gradient.step
-        for at, size in ((y % height, height), (x % width, width)):
-            keep &= (at >= RIM) & (at < size - RIM)
-    index = green_index(frame)
-    assert index is not None
-    clip = np.asarray(windows.gather(frame.clip[index], frame.clip_cell), dtype=np.uint8)
-    if not clip.any():
-        return keep
-    reach = 2 * (-(-CLIP_REACH * gradient.step // frame.clip_cell)) + 1
-    near = cv2.dilate(clip, np.ones((reach, reach), dtype=np.uint8))
-    rows = np.minimum(y * gradient.step // frame.clip_cell, near.shape[0] - 1)
-    columns = np.minimum(x * gradient.step // frame.clip_cell, near.shape[1] - 1)
-    return np.asarray(keep & (near[rows, columns] == 0))
+    frame = reader.frame
+    if (reason := _refusal(frame)) is not None:
+        return tuple(r for r in _missing((zone,), reason) if r.zone is not None)
+    pieces = reader.pieces(with_role(zones, Role.SHARP, Role.PROTECT))
+    return tuple(of_place(frame, place(zone, pieces.take(_inside(zone, frame, pieces)))))
 
 
 def _inside(zone: Zone, frame: Frame, pieces: Pieces) -> NDArray[np.bool_]:

@@ -50,6 +50,7 @@ BINS = 16
 """Levels of light at which noise is looked for."""
 
 Variance = Callable[[Plane], Plane]
+Score = NDArray[np.float32]
 
 
 def noise_variance(frame: Frame) -> Variance:
@@ -137,7 +138,29 @@ def _between_greens(frame: Frame, index: int, taken: NDArray[np.intp], width: in
     return _blockwise(change) / (4.0 * frame.scale**2)
 
 
-def choose(frame: Frame, zones: Sequence[Zone], variance: Variance) -> Windows:
+def scores(frame: Frame, variance: Variance) -> Score | None:
+    """Return how much of each window that could be read has detail; None for a frame that is one window.
+
+    Parameters
+    ----------
+    frame : Frame
+        With a `green_index`.
+    variance : callable
+        From `noise_variance`.
+
+    Returns
+    -------
+    ndarray of float32, shape (rows, columns) of windows, or None
+        0 for no detail to 1. None when the frame has at most `WHOLE` px.
+    """
+    height, width = _whole_tiles(frame)
+    if frame.height * frame.width <= WHOLE or min(height, width) < SIDE:
+        return None
+    rows, columns = (max(1, -(-(n - SIDE) // PITCH) + 1) for n in (height, width))
+    return _scores(frame, (rows, columns), variance)
+
+
+def choose(frame: Frame, zones: Sequence[Zone], score: Score | None) -> Windows:
     """Return the windows to read.
 
     Parameters
@@ -146,33 +169,36 @@ def choose(frame: Frame, zones: Sequence[Zone], variance: Variance) -> Windows:
         With a `green_index`.
     zones : sequence of Zone
         Zones to read closely.
-    variance : callable
-        From `noise_variance`.
+    score : ndarray or None
+        From `scores`.
 
     Returns
     -------
     Windows
-        The whole frame as one window when it has at most `WHOLE` px.
+        The whole frame as one window where there is no score.
     """
-    height, width = frame.height // 12 * 12, frame.width // 12 * 12
-    if frame.height * frame.width <= WHOLE or min(height, width) < SIDE:
+    if score is None:
         return Windows(origins=np.array([[0, 0]]), height=frame.height // 2 * 2, width=frame.width // 2 * 2)
-    rows, columns = (max(1, -(-(n - SIDE) // PITCH) + 1) for n in (height, width))
-    score = _scores(frame, (rows, columns), variance)
     chosen = _spread(score)
     for zone in zones:
-        mask = zone.mask((rows, columns), frame.orientation)
-        at_rows, at_columns = zone.window((rows, columns), frame.orientation)
+        mask = zone.mask((score.shape[0], score.shape[1]), frame.orientation)
+        at_rows, at_columns = zone.window((score.shape[0], score.shape[1]), frame.orientation)
         mask[at_rows, at_columns] |= not mask.any()
         inside = np.flatnonzero((mask & (score > 0)).ravel())
         best = inside[np.argsort(-score.ravel()[inside], kind="stable")][:PER_ZONE]
         chosen = np.union1d(chosen, best)
-    row, column = np.divmod(chosen, columns)
+    row, column = np.divmod(chosen, score.shape[1])
+    height, width = _whole_tiles(frame)
     origins = np.stack([np.minimum(row * PITCH, height - SIDE), np.minimum(column * PITCH, width - SIDE)], axis=1)
     return Windows(origins=origins.astype(np.intp), height=SIDE, width=SIDE)
 
 
-def _scores(frame: Frame, shape: tuple[int, int], variance: Variance) -> NDArray[np.float32]:
+def _whole_tiles(frame: Frame) -> tuple[int, int]:
+    """Return height and width as far as every mosaic keeps its phase."""
+    return frame.height // 12 * 12, frame.width // 12 * 12
+
+
+def _scores(frame: Frame, shape: tuple[int, int], variance: Variance) -> Score:
     """Return how much of each window has detail: 0 for none."""
     index = green_index(frame)
     assert index is not None
@@ -192,7 +218,7 @@ def _scores(frame: Frame, shape: tuple[int, int], variance: Variance) -> NDArray
     return np.asarray(cv2.resize(detail, shape[::-1], interpolation=cv2.INTER_AREA)).reshape(shape)
 
 
-def _spread(score: NDArray[np.float32]) -> NDArray[np.intp]:
+def _spread(score: Score) -> NDArray[np.intp]:
     """Return flat indices of windows: the best of each of at most `SPREAD` equal parts of the frame."""
     rows, columns = score.shape
     part = max(1, int(np.ceil(np.sqrt(rows * columns / SPREAD))))
