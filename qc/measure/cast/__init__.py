@@ -41,11 +41,11 @@ def measure(frame: Frame, *, zones: Sequence[Zone], brief: Brief) -> Measured:
     if 0 in frame.cells.shape:
         reason = Reason("too_small", f"{frame.width} × {frame.height} px hold no whole cell")
         return Measured(readings=tuple(r for zone in patches for r in _missing(zone, reason)))
-    burnt = at_cells(frame, clipped(frame).anywhere)
+    burnt = burnt_cells(frame)
     readings: list[Reading] = []
     findings: list[Finding] = []
     for zone in patches:
-        found, said = _of_patch(frame, zone, brief, burnt)
+        found, said = of_patch(frame, zone, brief, burnt)
         readings += found
         findings += said
     tile_map = backdrop_map(frame, backdrops, burnt)
@@ -54,7 +54,25 @@ def measure(frame: Frame, *, zones: Sequence[Zone], brief: Brief) -> Measured:
     )
 
 
-def _of_patch(frame: Frame, zone: Zone, brief: Brief, burnt: Counts) -> tuple[list[Reading], list[Finding]]:
+def burnt_cells(frame: Frame) -> Counts:
+    """Return which cells of a frame hold a clipped photosite, as `of_patch` needs it."""
+    return at_cells(frame, clipped(frame).anywhere)
+
+
+def of_patch(frame: Frame, zone: Zone, brief: Brief, burnt: Counts) -> tuple[list[Reading], list[Finding]]:
+    """Return the readings of one patch and what was found there, as `measure` gives them.
+
+    Parameters
+    ----------
+    frame : Frame
+        The capture, of one cell or more.
+    zone : Zone
+        Of the role ``patch``.
+    brief : Brief
+        For the white of the flash.
+    burnt : ndarray
+        From `burnt_cells`.
+    """
     patch = cut_patch(frame, zone, burnt)
     if isinstance(patch, Reason):
         return list(_missing(zone, patch)), []

@@ -38,7 +38,7 @@ def measure(frame: Frame, *, zones: Sequence[Zone], brief: Brief) -> Measured:
     if 0 in frame.clip.shape or 0 in frame.cells.shape:
         reason = Reason("too_small", f"{frame.width} × {frame.height} px hold no whole cell")
         return Measured(readings=tuple(_all_missing(zones, reason)))
-    state = _State(frame, tuple(zones))
+    state = _State(Reader(frame), tuple(zones))
     readings = [*_of_frame(state)]
     for cells in state.zone_cells:
         readings += _of_zone(state, cells)
@@ -55,32 +55,77 @@ def _all_missing(zones: Sequence[Zone], reason: Reason) -> Iterator[Reading]:
                 yield Reading(name=spec.name, unit=spec.unit, zone=zone.name, reason=reason)
 
 
-@dataclass(frozen=True)
-class _State:
-    """What the readings of one frame share, each part made when first asked for."""
+def of_zone(reader: Reader, zone: Zone, zones: Sequence[Zone]) -> tuple[Reading, ...]:
+    """Return the readings of one zone, as `measure` gives them.
 
-    frame: Frame
-    zones: tuple[Zone, ...]
+    Parameters
+    ----------
+    reader : Reader
+        Of a frame of one cell or more; keeps what other zones need too.
+    zone : Zone
+        Which.
+    zones : sequence of Zone
+        All zones, this one among them: what is unintended depends on them.
+    """
+    cells = ZoneCells.of(zone, reader.shape, reader.frame.orientation)
+    return tuple(_of_zone(_State(reader, tuple(zones)), cells))
+
+
+class Reader:
+    """What of a frame does not hang on zones, each part made when first asked for.
+
+    Parameters
+    ----------
+    frame : Frame
+        The capture.
+    """
+
+    def __init__(self, frame: Frame) -> None:
+        self.frame = frame
+        self.shape = frame.clip.shape[1], frame.clip.shape[2]
+        self.unknown = "".join(s.colour for s in frame.saturation if s.level is None)
+        """Letters of the colours whose saturation is not known."""
 
     @cached_property
     def found(self) -> Clipped:
+        """Its clipped cells."""
         return clipped(self.frame)
 
     @cached_property
-    def shape(self) -> tuple[int, int]:
-        return self.frame.clip.shape[1], self.frame.clip.shape[2]
-
-    @cached_property
-    def unknown(self) -> str:
-        """Letters of the colours whose saturation is not known."""
-        return "".join(s.colour for s in self.frame.saturation if s.level is None)
-
-    @cached_property
     def bright(self) -> Brightness | None:
+        """How bright every cell is; None where saturation is not known."""
         levels = light_at_saturation(self.frame)
         if not np.all(np.isfinite(levels)) or np.any(levels <= 0):
             return None
         return brightness(self.frame, self.found, levels)
+
+
+@dataclass(frozen=True)
+class _State:
+    """What the readings of one frame with its zones share, each part made when first asked for."""
+
+    reader: Reader
+    zones: tuple[Zone, ...]
+
+    @property
+    def frame(self) -> Frame:
+        return self.reader.frame
+
+    @property
+    def found(self) -> Clipped:
+        return self.reader.found
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        return self.reader.shape
+
+    @property
+    def unknown(self) -> str:
+        return self.reader.unknown
+
+    @property
+    def bright(self) -> Brightness | None:
+        return self.reader.bright
 
     @cached_property
     def zone_cells(self) -> tuple[ZoneCells, ...]:
