@@ -58,14 +58,24 @@ BURNT_PICTURE = 0.95
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Opened:
+class Opened:
+    """A capture that was opened.
+
+    Attributes
+    ----------
+    file, camera
+        As they stand in a `Result`.
+    frame : Frame or None
+        None where it cannot be read: `file` has its state and the cause.
+    """
+
     file: FileFacts
     camera: CameraFacts
     frame: Frame | None = None
 
 
 def measure_capture(
-    path: AnyPath | Loaded,
+    path: AnyPath | Loaded | Opened,
     sheet: Sheet | None = None,
     *,
     preset: str | None = None,
@@ -80,8 +90,9 @@ def measure_capture(
 
     Parameters
     ----------
-    path : str, bytes, os.PathLike or Loaded
-        The capture; opened read-only, once. One that was read already (`qc.container.load`) is not opened again.
+    path : str, bytes, os.PathLike, Loaded or Opened
+        The capture; opened read-only, once. One that was read already (`qc.container.load`) or decoded
+        (`open_capture`) is not opened again.
     sheet : Sheet or None
         Zones and limits, as `qc.read_sheet` returns them; without it nothing of taste is judged.
     preset : str or None
@@ -107,7 +118,7 @@ def measure_capture(
 
 
 def measure_stages(
-    path: AnyPath | Loaded,
+    path: AnyPath | Loaded | Opened,
     sheet: Sheet | None = None,
     *,
     preset: str | None = None,
@@ -133,7 +144,7 @@ def measure_stages(
     from qc.measure import specs as all_specs
 
     check_call(sheet, preset)
-    opened = _open(path, decoder, mosaic)
+    opened = path if isinstance(path, Opened) else open_capture(path, decoder, mosaic)
     specs = [spec for spec in all_specs() if not spec.companions]
     if (frame := opened.frame) is None:
         yield _result(opened, [], (), specs=specs, sheet=sheet, preset=preset)
@@ -164,7 +175,7 @@ def unmeasured(path: AnyPath, cause: str, *, size: int = 0) -> Result:
     """
     name = os.fsdecode(path)
     file = FileFacts(path=name, name=Path(name).name, bytes=size, state="unreadable", detail=cause)
-    return _result(_Opened(file=file, camera=CameraFacts()), [], (), specs=[], sheet=None, preset=None)
+    return _result(Opened(file=file, camera=CameraFacts()), [], (), specs=[], sheet=None, preset=None)
 
 
 def rejudge(result: Result, sheet: Sheet | None = None, *, preset: str | None = None) -> Result:
@@ -200,7 +211,14 @@ def rejudge(result: Result, sheet: Sheet | None = None, *, preset: str | None = 
     return replace(result, findings=findings, verdict=verdict, sheet_name=about[0], sheet_digest=about[1])
 
 
-def _open(source: AnyPath | Loaded, decoder: str, mosaic: MosaicHint | None) -> _Opened:
+def open_capture(source: AnyPath | Loaded, decoder: str = "auto", mosaic: MosaicHint | None = None) -> Opened:
+    """Open and decode one capture, without measuring it; what cannot be read is told by its state, not raised.
+
+    Parameters
+    ----------
+    source, decoder, mosaic
+        As for `measure_capture`.
+    """
     from qc.container import Loaded, inspect, load
     from qc.decode import decode
 
@@ -214,10 +232,10 @@ def _open(source: AnyPath | Loaded, decoder: str, mosaic: MosaicHint | None) -> 
         camera = CameraFacts(settings=container.camera)
         frame = decode(loaded, container, decoder=decoder, mosaic=mosaic)
     except CaptureError as error:
-        return _Opened(file=replace(file, state=cast(State, error.state), detail=error.cause), camera=camera)
+        return Opened(file=replace(file, state=cast(State, error.state), detail=error.cause), camera=camera)
     width, height = frame.upright_size
     camera = CameraFacts(settings=frame.camera, kind=frame.kind, width=width, height=height)
-    return _Opened(file=file, camera=camera, frame=frame)
+    return Opened(file=file, camera=camera, frame=frame)
 
 
 def measure_ambient(
@@ -323,18 +341,18 @@ def _advised_again(result: Result, limits: Mapping[Place, Limit]) -> tuple[Findi
 
 def _open_all(
     paths: Sequence[AnyPath], dark: Sequence[AnyPath], decoder: str, mosaic: MosaicHint | None
-) -> list[tuple[_Opened, bool]]:
+) -> list[tuple[Opened, bool]]:
     """Open every frame once, with whether it was named as dark."""
     named = {os.fsdecode(path) for path in dark}
     every = list(dict.fromkeys(os.fsdecode(path) for path in (*paths, *dark)))
     if len(every) < 2:
         raise UsageError("the ambient test needs two frames: one with the flash, one without")
-    opened = [(_open(path, decoder, mosaic), path in named) for path in every]
+    opened = [(open_capture(path, decoder, mosaic), path in named) for path in every]
     # as they were taken: what a test says does not depend on the order of its arguments
     return sorted(opened, key=lambda one: (one[0].camera.settings.taken or "", one[0].file.name, one[0].file.path))
 
 
-def _check_named_dark(opened: Sequence[tuple[_Opened, bool]]) -> None:
+def _check_named_dark(opened: Sequence[tuple[Opened, bool]]) -> None:
     """Refuse a test whose named dark frames cannot be read: another frame would be taken for the dark one."""
     named = [one for one, told in opened if told]
     if named and all(one.frame is None for one in named):
@@ -342,7 +360,7 @@ def _check_named_dark(opened: Sequence[tuple[_Opened, bool]]) -> None:
         raise UsageError(f"{why}; no frame that is named as dark can be read")
 
 
-def _of_decoding(opened: Sequence[_Opened]) -> Iterator[Finding]:
+def _of_decoding(opened: Sequence[Opened]) -> Iterator[Finding]:
     """Yield what decoding says of the frames of a test, once, with the names of those that it says it of."""
     said: dict[str, tuple[Finding, list[str]]] = {}
     for one in opened:
@@ -353,7 +371,7 @@ def _of_decoding(opened: Sequence[_Opened]) -> Iterator[Finding]:
         yield replace(finding, text=f"{', '.join(names)}: {text}")
 
 
-def _left_out(opened: _Opened) -> Finding:
+def _left_out(opened: Opened) -> Finding:
     text = f"{printable(opened.file.name)} was left out: {opened.file.detail}"
     return Finding(code="left_out", text=text, data={"name": opened.file.name, "state": opened.file.state})
 
@@ -392,7 +410,7 @@ def check_call(sheet: object, preset: str | None) -> None:
 
 
 def _result(
-    opened: _Opened,
+    opened: Opened,
     measured: Sequence[Measured],
     findings: Sequence[Finding],
     *,
