@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+from tests.browsing import browser as browser  # here, so that a whole run has one
+
 # no test is about how long something takes; a run says of a commit what the next run says of it
 settings.register_profile("same", deadline=None, derandomize=True)
 settings.register_profile("explore", deadline=None, print_blob=True)

@@ -1,4 +1,4 @@
-"""A real browser for tests of the page, and a page that lets nothing pass that a reader would stumble over."""
+"""A page in a real browser that lets nothing pass that a reader would stumble over."""
 
 from __future__ import annotations
 
@@ -16,21 +16,7 @@ from tests.show.report.made import burnt, captured, reported, soft, truncated
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
-CHROMIUM = ("chromium", "chromium-browser", "google-chrome")
-
 Open = Callable[..., "Page"]
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    found = next((path for name in CHROMIUM if (path := shutil.which(name))), None)
-    if found is None:
-        pytest.skip("no chromium is installed")
-    with api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=found, args=["--no-sandbox"])
-        yield browser
-        browser.close()
 
 
 @pytest.fixture
