@@ -155,7 +155,8 @@ class UsageError(QcError):
 def printable(path: str | bytes | os.PathLike[str]) -> str:
     r"""Return a path as one line of text that any terminal takes.
 
-    Bytes that are not UTF-8, and control characters, are shown as ``\xNN``.
+    Bytes that are not UTF-8, and control characters, are shown as ``\xNN``; halves of a character that no path
+    can hold, as JSON may bring them, as ``\uNNNN``.
 
     Parameters
     ----------
@@ -167,5 +168,8 @@ def printable(path: str | bytes | os.PathLike[str]) -> str:
     str
         Printable text without line breaks.
     """
-    text = os.fsencode(path).decode("utf-8", "backslashreplace")
+    try:
+        text = os.fsencode(path).decode("utf-8", "backslashreplace")
+    except UnicodeEncodeError:
+        text = os.fsdecode(path)  # the half is not printable and escaped below
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
