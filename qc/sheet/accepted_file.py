@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from qc.errors import SheetError
 from qc.sheet.accepted import Acceptance
 from qc.sheet.checks import Problem, near
-from qc.sheet.lines import KeyPath, Lines
+from qc.sheet.lines import KeyPath, Lines, lines_of
 from qc.sheet.model import AcceptedTable, AcceptedTables
 from qc.sheet.problems import as_text, as_toml, placed, read_bytes, shape
 
@@ -87,7 +87,7 @@ def without_accepted(text: str, acceptance: Acceptance) -> str:
 
 def _without_lines(text: str, number: int, left: tuple[Acceptance, ...]) -> str | None:
     """Cut a table out from header to last key, so that every note around it stays; None where that fails."""
-    lines, places = text.splitlines(keepends=True), Lines(text)
+    lines, places = lines_of(text), Lines(text)
     table = as_toml(text, "accepted")["accepted"][number]
     first = places.of(("accepted", number))
     last = max(places.of(("accepted", number, key)) for key in table)
