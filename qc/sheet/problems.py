@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from qc.errors import SheetError
+from qc.errors import SheetError, printable
 from qc.sheet.checks import Problem, near
 from qc.sheet.lines import KeyPath, Lines
 
@@ -72,10 +72,10 @@ def shape(raw: Mapping[str, Any], model: type[Tables], fields: Fields) -> tuple[
 
 
 def placed(problems: Iterable[Problem], raw: Mapping[str, Any], text: str) -> list[str]:
-    """Return problems as people read them, in the order of their lines, each once."""
+    """Return problems as people read them, in the order of their lines, each once and each one line."""
     lines = Lines(text)
     unique = dict.fromkeys((lines.of(place), _said(place, raw), words) for place, words in problems)
-    return [f"line {line}{place}: {words}" for line, place, words in sorted(unique)]
+    return [printable(f"line {line}{place}: {words}") for line, place, words in sorted(unique)]
 
 
 def _syntax(message: str) -> str:

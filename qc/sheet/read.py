@@ -40,6 +40,11 @@ def read_sheet(path: str | os.PathLike[str]) -> Sheet:
 
 def parse_sheet(text: str, *, path: str | os.PathLike[str] = "sheet", digest: str | None = None) -> Sheet:
     """Make a sheet from its text; `path` is for messages and for `Sheet.path`. Raises as `read_sheet`."""
+    return _sheet(tables_of(text, path), printable(path), digest)
+
+
+def tables_of(text: str, path: str | os.PathLike[str]) -> SheetTables:
+    """Return what a sheet's text says, checked, as it is written there. Raises as `read_sheet`."""
     from qc.measure import specs
 
     text = text.replace("\r\n", "\n")
@@ -48,7 +53,7 @@ def parse_sheet(text: str, *, path: str | os.PathLike[str] = "sheet", digest: st
     problems += cross_problems(raw, specs())
     if tables is None or problems:
         raise SheetError(path, placed(problems, raw, text))
-    return _sheet(tables, printable(path), digest)
+    return tables
 
 
 def _fields(place: KeyPath) -> Iterable[str]:

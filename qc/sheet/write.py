@@ -6,17 +6,19 @@ after the last line.
 
 from __future__ import annotations
 
-import json
 import os
 from collections.abc import Sequence
 from pathlib import Path
 
-from qc.errors import SheetError, UsageError, printable
+from qc.errors import UsageError, printable
 from qc.reading import Box
+from qc.sheet.edit import ZoneText, save, zones_of
+from qc.sheet.file import create
 from qc.sheet.find import SUFFIX
+from qc.sheet.problems import as_text, read_bytes
 from qc.sheet.propose import Proposal
-from qc.sheet.read import parse_sheet
 from qc.sheet.sheet import PRESETS
+from qc.sheet.spelling import quoted, spelled
 from qc.sheet.zones import Role
 
 _TEMPLATE = """\
@@ -96,25 +98,40 @@ def new_sheet(
     UsageError
         When there is a file already, the folder cannot be written, or the preset does not exist.
     """
+    target = sheet_path(path)
+    text = new_sheet_text(
+        name or target.name.removesuffix(SUFFIX), preset=preset, baseline=baseline, proposals=proposals
+    )
+    create(target, text)
+    return target
+
+
+def sheet_path(path: str | os.PathLike[str]) -> Path:
+    """Return where `new_sheet` writes a sheet of that name: ``.set.toml`` is added where it is missing."""
     target = Path(path)
-    if not target.name.endswith(SUFFIX):
-        target = target.with_name(target.name.removesuffix(".toml").removesuffix(".set") + SUFFIX)
+    if target.name.endswith(SUFFIX):
+        return target
+    return target.with_name(target.name.removesuffix(".toml").removesuffix(".set") + SUFFIX)
+
+
+def new_sheet_text(
+    name: str, *, preset: str = "series", baseline: str | None = None, proposals: Sequence[Proposal] = ()
+) -> str:
+    """Return the text of a new sheet; nothing is written. As in `new_sheet`, but the set's name is needed.
+
+    Raises
+    ------
+    UsageError
+        When the preset does not exist, or the name is no text.
+    """
     if preset not in PRESETS:
         raise UsageError(f"no preset is called {preset!r}: there are {', '.join(PRESETS)}")
-    text = _TEMPLATE.format(
-        name=_quoted(name or target.name.removesuffix(SUFFIX)),
+    return _TEMPLATE.format(
+        name=quoted(name),
         preset=preset,
         baseline=_baseline(baseline),
         proposals="".join(map(_proposed, proposals)),
     )
-    try:
-        with target.open("x", encoding="utf-8") as file:
-            file.write(text)
-    except FileExistsError:
-        raise UsageError(f"{printable(target)}: there is a sheet already; it is not replaced") from None
-    except OSError as error:
-        raise UsageError(f"{printable(target)}: cannot be written: {error.strerror or error}") from error
-    return target
 
 
 def add_zone(
@@ -144,27 +161,13 @@ def add_zone(
     UsageError
         When it cannot be written.
     """
-    facts: dict[str, str] = {"name": _quoted(name), "role": _quoted(str(role))}
-    if box is not None:
-        facts["box"] = _numbers(box)
-    if points is not None:
-        facts["points"] = "[" + ", ".join(_numbers(point) for point in points) + "]"
-    if budget is not None:
-        facts["budget"] = f"{budget:g}"
-    if reference is not None:
-        facts["reference"] = _quoted(reference)
-    if lightness is not None:
-        facts["lightness"] = f"{lightness:g}"
-    before = _text(path)
-    parse_sheet(before, path=path)
-    gap = "\n" if before.endswith("\n") or not before else "\n\n"
-    block = gap + "[[zone]]\n" + "".join(f"{key} = {value}\n" for key, value in facts.items())
-    parse_sheet(before + block, path=path)
-    try:
-        with Path(path).open("a", encoding="utf-8", newline="") as file:
-            file.write(block)
-    except OSError as error:
-        raise UsageError(f"{printable(path)}: cannot be written: {error.strerror or error}") from error
+    text = as_text(read_bytes(path), path)
+    there = zones_of(text, path)
+    corners = None if points is None else tuple((x, y) for x, y in points)
+    zone = ZoneText(
+        name=name, role=role, box=box, points=corners, budget=budget, reference=reference, lightness=lightness
+    )
+    save(path, text, there, (*there, zone))
 
 
 def _baseline(file: str | None) -> str:
@@ -172,34 +175,12 @@ def _baseline(file: str | None) -> str:
         return _BASELINE
     if printable(file) != file:
         return f"{_BASELINE}; {printable(file)} cannot be written here"
-    return f"baseline = {_quoted(file)}   # this sheet was made from it; name another once one is approved"
+    return f"baseline = {quoted(file)}   # this sheet was made from it; name another once one is approved"
 
 
 def _proposed(one: Proposal) -> str:
-    facts = {"name": _quoted(one.name), "role": _quoted(one.role.value), "box": _numbers(one.box)}
+    facts = {"name": quoted(one.name), "role": quoted(one.role.value), "box": spelled(one.box)}
     if one.budget is not None:
         facts["budget"] = f"{one.budget:g}"
     lines = [f"# {key} = {value}\n" for key, value in facts.items()]
     return f"# [[zone]]   # {one.why}; remove the # of each line if that is intended\n" + "".join(lines) + "#\n"
-
-
-def _text(path: str | os.PathLike[str]) -> str:
-    try:
-        return Path(path).read_bytes().decode("utf-8")
-    except OSError as error:
-        raise SheetError(path, [f"cannot be read: {error.strerror or error}"]) from error
-    except UnicodeDecodeError as error:
-        raise SheetError(path, ["not UTF-8 text"]) from error
-
-
-def _quoted(text: str) -> str:
-    try:
-        text.encode("utf-8")
-    except UnicodeEncodeError:
-        raise UsageError(f"{printable(text)}: a name that is not text cannot stand in a sheet") from None
-    # a TOML basic string takes JSON's escapes, but DEL must be escaped too
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _numbers(values: Sequence[float]) -> str:
-    return "[" + ", ".join(f"{value:.6g}" for value in values) + "]"
