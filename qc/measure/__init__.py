@@ -12,6 +12,7 @@ from qc.reading import ReadingSpec, Spec
 
 NAMES: tuple[str, ...] = (
     "highlights",
+    "exposure",
     "ambient",
     "sharpness",
     "optics",
