@@ -7,7 +7,7 @@ decides, since it is the one that would clip first if the light of the place wer
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -48,37 +48,38 @@ READING = ReadingSpec(
 def measure(frame: Frame, *, zones: Sequence[Zone], brief: Brief) -> Measured:
     """Measure how bright the frame and every zone are; see `READING`."""
     del brief  # nothing of a set changes how bright a picture is
-    levels = light_at_saturation(frame)
-    return Measured(readings=tuple(_readings(frame, zones, levels)))
+    return Measured(readings=(of_frame(frame), *(of_zone(frame, zone) for zone in zones)))
 
 
-def _readings(frame: Frame, zones: Sequence[Zone], levels: NDArray[np.float64]) -> Iterator[Reading]:
+def of_frame(frame: Frame) -> Reading:
+    """Return how far the mean light of the whole frame lies under saturation."""
+    rows, columns = frame.cells.shape[1:]
+    if rows == 0 or columns == 0:
+        return _missing(None, _no_cell(frame))
+    return _level(frame, None, (slice(0, rows), slice(0, columns)), None)
+
+
+def of_zone(frame: Frame, zone: Zone) -> Reading:
+    """Return how far the mean light of one zone lies under saturation; it looks nowhere else."""
     shape = frame.cells.shape[1], frame.cells.shape[2]
     if 0 in shape:
-        small = Reason("too_small", f"{frame.width} × {frame.height} px hold no whole cell")
-        yield from (_missing(name, small) for name in (None, *(zone.name for zone in zones)))
-        return
-    yield _level(frame, levels, None, (slice(0, shape[0]), slice(0, shape[1])), None)
-    for zone in zones:
-        cells = ZoneCells.of(zone, shape, frame.orientation)
-        if not cells.inside.any():
-            outside = Reason("outside_frame", f"the zone {zone.name} holds no cell of the frame")
-            yield _missing(zone.name, outside)
-            continue
-        yield _level(frame, levels, zone.name, cells.window, None if cells.inside.all() else cells.inside)
+        return _missing(zone.name, _no_cell(frame))
+    cells = ZoneCells.of(zone, shape, frame.orientation)
+    if not cells.inside.any():
+        return _missing(zone.name, Reason("outside_frame", f"the zone {zone.name} holds no cell of the frame"))
+    return _level(frame, zone.name, cells.window, None if cells.inside.all() else cells.inside)
+
+
+def _no_cell(frame: Frame) -> Reason:
+    return Reason("too_small", f"{frame.width} × {frame.height} px hold no whole cell")
 
 
 def _missing(zone: str | None, reason: Reason) -> Reading:
     return Reading(name=READING.name, unit=READING.unit, zone=zone, reason=reason)
 
 
-def _level(
-    frame: Frame,
-    levels: NDArray[np.float64],
-    zone: str | None,
-    window: Window,
-    inside: NDArray[np.bool_] | None,
-) -> Reading:
+def _level(frame: Frame, zone: str | None, window: Window, inside: NDArray[np.bool_] | None) -> Reading:
+    levels = light_at_saturation(frame)
     if (unknown := _no_saturation(frame, levels)) is not None:
         return _missing(zone, unknown)
     light = _light(frame, levels, window, inside)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from qc.decode import MosaicHint, frame_from_linear, frame_from_mosaic, frame_from_rendered, open_frame
 from qc.frame import Black, Frame, Noise, Saturation
-from qc.measure.exposure import SPEC
+from qc.measure.exposure import SPEC, of_zone
 from qc.reading import Reading
 from qc.rehearse.sensor import Sensor
 from qc.sheet.brief import Brief
@@ -27,6 +27,7 @@ SHAPE = (120, 180)
 NOISE = Noise(gain=0.4, read_noise=2.5, source="given")
 LEFT = Zone.from_box("left", Role.SHARP, (0.0, 0.0, 0.5, 1.0))
 RIGHT = Zone.from_box("right", Role.ALLOW, (0.5, 0.0, 0.5, 1.0))
+WHERE = ("left", "right")
 
 
 def shoot(
@@ -134,6 +135,11 @@ def test_one_clipped_photosite_anywhere_in_the_place_makes_it_a_bound() -> None:
     clip[2, 10, 20] = 1
     found = readings(replace(frame, clip=clip), [LEFT, RIGHT])
     assert [found[name].bound for name in (None, "left", "right")] == ["at most", "at most", None]
+
+
+def test_one_zone_alone_reads_what_it_reads_among_all() -> None:
+    frame = shoot(halves(1 / 16, 3.0))
+    assert [of_zone(frame, zone) for zone in (LEFT, RIGHT)] == [readings(frame, [LEFT, RIGHT])[n] for n in WHERE]
 
 
 def test_a_polygon_sees_what_lies_in_it_alone() -> None:
