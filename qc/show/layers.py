@@ -17,7 +17,7 @@ from qc.show.draw._lines import Style
 from qc.show.draw._scale import colours_at, ends, middle_text
 from qc.show.draw.arrows import pooled
 from qc.show.draw.outlines import look_of, percent
-from qc.show.palette import RGB
+from qc.show.palette import RGB, SURROUND
 from qc.show.templates import render
 from qc.show.text import clean
 
@@ -31,12 +31,8 @@ FEW: Final = 4
 LEAST: Final = 0.02
 """% of the frame; smaller regions have their area beside them only where there are few."""
 
-ZONE_TEXT: Final = 19
-AREA_TEXT: Final = 22
-"""Heights of letters, in an SVG's own coordinates."""
-
-ROOMY: Final = 100
-"""Height from which a place is not hidden by a label inside it."""
+ROOMY: Final = 4.5
+"""Height from which a place is not hidden by a label inside it, in heights of letters."""
 
 LONGEST: Final = 0.9
 """Length of the longest arrow, parts of the room it has."""
@@ -76,6 +72,41 @@ class Scale:
     unit: str
     bright: Bright
     gaps: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pen:
+    """How the lines and letters of an SVG look.
+
+    Attributes
+    ----------
+    width, under : float
+        Of a line and of the dark line under it; pixels of the screen when `fixed`, else the SVG's own coordinates.
+    fixed : bool
+        Whether lines keep their width when the picture is scaled.
+    shade, opacity : float
+        Opacity of the dark line and of the line.
+    letters, halo : float
+        Height of letters and width of the dark line around them, in the SVG's own coordinates.
+    weight : int
+        Of letters, as CSS counts it.
+    text : str
+        Their colour; that of their line when empty.
+    """
+
+    width: float = 2.0
+    under: float = 3.4
+    fixed: bool = True
+    shade: float = 0.4
+    opacity: float = 1.0
+    letters: float = 22.0
+    halo: float = 5.0
+    weight: int = 400
+    text: str = ""
+
+
+PEN: Final = Pen()
+THIN: Final = Pen(width=1.2, under=2.6, opacity=0.7, letters=19.0, text="#cecece")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,17 +169,17 @@ def outlines_svg(regions: Sequence[Region], colours: str, size: Size, zones: Seq
 
     `zones` are drawn elsewhere; no area hides the name of one.
     """
-    taken = [_around(line, ZONE_TEXT) for line in _zone_lines(zones, size)]
+    taken = [around(line, THIN) for line in _zone_lines(zones, size)]
     lines = []
     for number, region in enumerate(sorted(regions, key=lambda region: -region.area)):
         labelled = number < FEW or (number < LABELLED and region.area >= LEAST)
         lines.append(_outline(region, colours, size, taken if labelled else None))
-    return _svg(lines[::-1], size)
+    return svg(lines[::-1], size)
 
 
 def zones_svg(zones: Sequence[Zone], size: Size) -> bytes:
     """Return the zones of a sheet as thin lines with their names."""
-    return _svg(_zone_lines(zones, size), size, thin=True)
+    return svg(_zone_lines(zones, size), size, THIN)
 
 
 def _zone_lines(zones: Sequence[Zone], size: Size) -> list[Line]:
@@ -156,9 +187,9 @@ def _zone_lines(zones: Sequence[Zone], size: Size) -> list[Line]:
     lines = []
     for zone in zones:
         name = clean(zone.name)
-        at = _free(zone.points, name, size, ZONE_TEXT, taken) or _beside(zone.points, size)[0]
-        line = Line(path=_path(zone.points, size), colour="#ffffff", label=name, at=at)
-        taken.append(_around(line, ZONE_TEXT))
+        at = free(zone.points, name, size, THIN, taken) or beside(zone.points, name, size, THIN)[0]
+        line = Line(path=path_of(zone.points, size), colour="#ffffff", label=name, at=at)
+        taken.append(around(line, THIN))
         lines.append(line)
     return lines
 
@@ -166,7 +197,7 @@ def _zone_lines(zones: Sequence[Zone], size: Size) -> list[Line]:
 def arrows_svg(tile_map: TileMap, size: Size) -> bytes:
     """Return a line in each tile: along its direction, as long as its value is high on the map's scale."""
     path = " ".join(_arrows(tile_map, size))
-    return _svg([Line(path=path, colour="#ffffff")], size)
+    return svg([Line(path=path, colour="#ffffff")], size)
 
 
 def css(colour: RGB) -> str:
@@ -174,9 +205,9 @@ def css(colour: RGB) -> str:
     return "#{:02x}{:02x}{:02x}".format(*colour)
 
 
-def _svg(lines: Sequence[Line], size: Size, *, thin: bool = False) -> bytes:
-    letters = ZONE_TEXT if thin else AREA_TEXT
-    return render("layer.svg.j2", lines=lines, wide=WIDE, high=_high(size), thin=thin, letters=letters)
+def svg(lines: Sequence[Line], size: Size, pen: Pen = PEN) -> bytes:
+    """Return lines with their labels as an SVG that lies over a picture of a size."""
+    return render("layer.svg.j2", lines=lines, wide=WIDE, high=high_of(size), pen=pen, under=css(SURROUND))
 
 
 def _outline(region: Region, colours: str, size: Size, taken: list[Place] | None) -> Line:
@@ -184,50 +215,76 @@ def _outline(region: Region, colours: str, size: Size, taken: list[Place] | None
     colour, style = look_of(region, colours)
     left, top, width, height = region.box
     box = ((left, top), (left + width, top), (left + width, top + height), (left, top + height))
-    line = Line(path=_path(region.outline or box, size), colour=css(colour), dashes=_DASHES[style])
+    line = Line(path=path_of(region.outline or box, size), colour=css(colour), dashes=_DASHES[style])
     label = percent(region.area)
-    at = None if taken is None else _free(box, label, size, AREA_TEXT, taken)
+    at = None if taken is None else free(box, label, size, PEN, taken)
     if taken is None or at is None:
         return line
     line = replace(line, label=label, at=at)
-    taken.append(_around(line, AREA_TEXT))
+    taken.append(around(line, PEN))
     return line
 
 
-def _path(points: Sequence[tuple[float, float]], size: Size) -> str:
-    high = _high(size)
+def path_of(points: Sequence[tuple[float, float]], size: Size) -> str:
+    """Return the closed path through points that are fractions of the picture."""
+    high = high_of(size)
     return "M" + "L".join(f"{x * WIDE:.1f} {y * high:.1f}" for x, y in points) + "Z"
 
 
-def _beside(points: Sequence[tuple[float, float]], size: Size) -> tuple[tuple[float, float], ...]:
-    """Return where a label may begin, best first: above, then inside where there is room, then below."""
-    high = _high(size)
-    left = min(max(min(x for x, _ in points) * WIDE, 4.0), WIDE - 130.0)
+def beside(
+    points: Sequence[tuple[float, float]], label: str, size: Size, pen: Pen
+) -> tuple[tuple[float, float], ...]:
+    """Return where the label of a place may begin, best first: above, then inside where there is room, then below.
+
+    Parameters
+    ----------
+    points : sequence of (x, y)
+        Of the place, fractions of the picture.
+    label : str
+        What is written.
+    size : (int, int)
+        Width and height of the picture.
+    pen : Pen
+        What it is written and the place is drawn with.
+    """
+    high, letters = high_of(size), pen.letters
+    left = max(min(min(x for x, _ in points) * WIDE, WIDE - _wide(label, pen)), 4.0)
     top, bottom = min(y for _, y in points) * high, max(y for _, y in points) * high
-    above, below, inside = (top - 7,), (bottom + 22,), (top + 24, bottom - 7)
-    places = (*above, *inside, *below) if bottom - top > ROOMY else (*above, *below, *inside)
-    seen = [round(place, 1) for place in places if 20 <= place <= high - 4]
-    return tuple((round(left, 1), place) for place in seen or [20.0])
+    gap = 0.25 * letters + (0.0 if pen.fixed else pen.under / 2)
+    above, below, inside = (
+        (top - gap,),
+        (bottom + 0.75 * letters + gap,),
+        (top + 0.75 * letters + gap, bottom - gap),
+    )
+    places = (*above, *inside, *below) if bottom - top > ROOMY * letters else (*above, *below, *inside)
+    seen = [round(place, 1) for place in places if 0.9 * letters <= place <= high - 4]
+    return tuple((round(left, 1), place) for place in seen or [round(0.9 * letters, 1)])
 
 
-def _free(
-    points: Sequence[tuple[float, float]], label: str, size: Size, letters: int, taken: Sequence[Place]
+def free(
+    points: Sequence[tuple[float, float]], label: str, size: Size, pen: Pen, taken: Sequence[Place]
 ) -> tuple[float, float] | None:
     """Return the best place of a label that hides no other; None where there is none."""
-    for at in _beside(points, size):
-        here = _around(Line(path="", colour="", label=label, at=at), letters)
-        if not any(_overlap(here, other) for other in taken):
+    for at in beside(points, label, size, pen):
+        here = around(Line(path="", colour="", label=label, at=at), pen)
+        if not any(overlap(here, other) for other in taken):
             return at
     return None
 
 
-def _around(line: Line, letters: int) -> Place:
-    """Return the room that a label takes, nearly: letters are about .58 of their height wide."""
+def around(line: Line, pen: Pen) -> Place:
+    """Return the room that a label takes, nearly."""
     left, foot = line.at
-    return left, foot - letters, left + 0.58 * letters * len(line.label) + 6, foot + 4
+    return left, foot - pen.letters, left + _wide(line.label, pen), foot + 4
 
 
-def _overlap(a: Place, b: Place) -> bool:
+def _wide(label: str, pen: Pen) -> float:
+    """Return the width of a label, nearly: letters are about .58 of their height wide."""
+    return 0.58 * pen.letters * len(label) + 6
+
+
+def overlap(a: Place, b: Place) -> bool:
+    """Tell whether two labels hide each other."""
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
@@ -235,7 +292,7 @@ def _arrows(tile_map: TileMap, size: Size) -> Iterator[str]:
     if tile_map.angles is None:
         return
     rows, columns = tile_map.values.shape
-    pitch: NDArray[np.float64] = np.array((WIDE / columns, _high(size) / rows))
+    pitch: NDArray[np.float64] = np.array((WIDE / columns, high_of(size) / rows))
     step = max(1, int(np.ceil(ROOM / pitch.min())))
     longest = float(pitch.min()) * step * LONGEST
     for place, length, angle in pooled(tile_map, tile_map.angles, step):
@@ -244,5 +301,6 @@ def _arrows(tile_map: TileMap, size: Size) -> Iterator[str]:
         yield f"M{x:.1f} {y:.1f}L{to_x:.1f} {to_y:.1f}"
 
 
-def _high(size: Size) -> float:
+def high_of(size: Size) -> float:
+    """Return the height of an SVG's own coordinates, `WIDE` being its width."""
     return round(WIDE * size[1] / size[0], 1)

@@ -11,15 +11,15 @@ from qc.reading import Region, TileMap, Unit
 from qc.sheet.zones import Role, Zone
 from qc.show.draw._scale import colours_at
 from qc.show.layers import (
-    AREA_TEXT,
+    PEN,
     WIDE,
     Line,
-    _around,
-    _overlap,
+    around,
     arrows_svg,
     jpeg_of,
     map_png,
     outlines_svg,
+    overlap,
     scale_of,
     zones_svg,
 )
@@ -87,8 +87,8 @@ def test_no_area_hides_another_or_the_name_of_a_zone() -> None:
         *ET.fromstring(zones_svg(zones, SIZE)).iter(f"{SVG}text"),
     ]
     assert len(texts) > 3
-    places = [_around(line_of(text), AREA_TEXT) for text in texts[:-1]]
-    assert not any(_overlap(a, b) for i, a in enumerate(places) for b in places[:i])
+    places = [around(line_of(text), PEN) for text in texts[:-1]]
+    assert not any(overlap(a, b) for i, a in enumerate(places) for b in places[:i])
 
 
 def line_of(text: ET.Element) -> Line:

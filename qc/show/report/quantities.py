@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from qc.day import Day, Taken
+from qc.day import Day
 from qc.reading import Reading, ReadingSpec, Spec
 from qc.series.wrap.sheets import sheet_of
 from qc.sheet.sheet import Sheet
+from qc.sheet.zones import Role
 from qc.show.handoff.table import readings_of
 from qc.show.text import clean
 from qc.words import spoken_number
@@ -66,6 +68,28 @@ class Kind:
     zones: bool = False
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sample:
+    """What the quantities of one capture are made from.
+
+    Attributes
+    ----------
+    content : str
+        The capture.
+    readings : sequence of Reading
+        Of it, and of its ambient test.
+    roles : mapping of str to Role
+        Of the zones that it was judged by.
+    light : ndarray of float32, shape (rows, columns), or None
+        Mean light of its coarse tiles (`qc.series.tiles.light_of`).
+    """
+
+    content: str
+    readings: Sequence[Reading]
+    roles: Mapping[str, Role] = field(default_factory=dict)
+    light: NDArray[np.float32] | None = field(default=None, compare=False)
+
+
 KINDS: Final[Sequence[Sequence[Kind]]] = (
     (Kind(key="headroom", title="Headroom", short="headroom", reading="highlights.headroom"),),
     (Kind(key="burnt", title="Unintended clipping", short="burnt", reading="highlights.unintended_area"),),
@@ -80,43 +104,67 @@ KINDS: Final[Sequence[Sequence[Kind]]] = (
 AMBIENT: Final = Kind(key="ambient", title="Room under the flash", short="room", reading="ambient.stops_under")
 
 
+READINGS: Final = frozenset(kind.reading for ways in KINDS for kind in ways)
+"""Catalogue names of the readings that `quantities` looks at."""
+
+
 def quantities(day: Day, *, sheets: Mapping[str, Sheet], specs: Sequence[Spec]) -> tuple[Quantity, ...]:
     """Return the quantities that are plotted; those that no frame of the day has are left out."""
+    return told_of(_samples(day, sheets), specs=specs)
+
+
+def told_of(samples: Sequence[Sample], *, specs: Sequence[Spec]) -> tuple[Quantity, ...]:
+    """Return the quantities of some captures; those that none of them has are left out."""
     known = {reading.name: reading for spec in specs for reading in spec.readings}
-    found = (_first(ways, day, sheets, known) for ways in KINDS)
-    level = level_of_light(day)
+    found = (_first(ways, samples, known) for ways in KINDS)
+    level = level_of_light(samples)
     return (*(quantity for quantity in found if quantity is not None), *([level] if level else []))
 
 
 def ambient(day: Day, *, sheets: Mapping[str, Sheet], specs: Sequence[Spec]) -> Quantity | None:
     """Return the ambient tests' stops under the flash; None where there was no test."""
     known = {reading.name: reading for spec in specs for reading in spec.readings}
-    return _first((AMBIENT,), day, sheets, known)
+    return _first((AMBIENT,), _samples(day, sheets), known)
 
 
-def level_of_light(day: Day) -> Quantity | None:
+def level_of_light(samples: Sequence[Sample]) -> Quantity | None:
     """Return the median light of the tiles that are not clipped; None where no frame has any."""
     numbers: dict[str, Number] = {}
-    for taken in day.captures:
-        light = taken.entry.light
+    for sample in samples:
+        light = sample.light
         open_tiles = light[np.isfinite(light) & (light > 0)] if light is not None else np.zeros(0)
         if open_tiles.size:
             value = float(np.log2(np.median(open_tiles)))
-            numbers[taken.entry.content] = Number(value=value, said=spoken_number(value, LEVEL_DECIMALS))
+            numbers[sample.content] = Number(value=value, said=spoken_number(value, LEVEL_DECIMALS))
     if not numbers:
         return None
     about = "Median of the picture's unclipped tiles against full scale; a jump is other light or another picture."
     return Quantity(key="light", title="Level of light", short="light", unit="stops", about=about, numbers=numbers)
 
 
-def _first(
-    ways: Sequence[Kind], day: Day, sheets: Mapping[str, Sheet], known: Mapping[str, ReadingSpec]
-) -> Quantity | None:
+def roles_of(sheet: Sheet | None) -> dict[str, Role]:
+    """Return the roles of a sheet's zones by name."""
+    return {zone.name: zone.role for zone in sheet.zones} if sheet is not None else {}
+
+
+def _samples(day: Day, sheets: Mapping[str, Sheet]) -> tuple[Sample, ...]:
+    return tuple(
+        Sample(
+            content=taken.entry.content,
+            readings=tuple(readings_of(taken)),
+            roles=roles_of(sheet_of(taken, sheets)),
+            light=taken.entry.light,
+        )
+        for taken in day.captures
+    )
+
+
+def _first(ways: Sequence[Kind], samples: Sequence[Sample], known: Mapping[str, ReadingSpec]) -> Quantity | None:
     for kind in ways:
         spec = known.get(kind.reading)
         if spec is None:
             continue
-        numbers = {taken.entry.content: _number(taken, kind, spec, sheets) for taken in day.captures}
+        numbers = {sample.content: _number(sample, kind, spec) for sample in samples}
         if any(number.value is not None for number in numbers.values()):
             about = " ".join(spec.meaning.split())
             return Quantity(
@@ -130,8 +178,8 @@ def _first(
     return None
 
 
-def _number(taken: Taken, kind: Kind, spec: ReadingSpec, sheets: Mapping[str, Sheet]) -> Number:
-    here = [r for r in _readings(taken, kind, spec, sheets) if r.name == kind.reading]
+def _number(sample: Sample, kind: Kind, spec: ReadingSpec) -> Number:
+    here = [r for r in _readings(sample, kind, spec) if r.name == kind.reading]
     measured = [reading for reading in here if reading.value is not None]
     if not measured:
         return Number(why=clean(next((r.reason.text for r in here if r.reason), "")))
@@ -141,15 +189,13 @@ def _number(taken: Taken, kind: Kind, spec: ReadingSpec, sheets: Mapping[str, Sh
     return Number(value=value, said=f"{bound}{spoken_number(value, spec.decimals)}", where=clean(worst.zone or ""))
 
 
-def _readings(taken: Taken, kind: Kind, spec: ReadingSpec, sheets: Mapping[str, Sheet]) -> Iterator[Reading]:
+def _readings(sample: Sample, kind: Kind, spec: ReadingSpec) -> Iterator[Reading]:
     """Yield the readings that count: of the frame, or of those zones that a limit is meant for."""
     if not kind.zones:
-        yield from (reading for reading in readings_of(taken) if reading.zone is None)
+        yield from (reading for reading in sample.readings if reading.zone is None)
         return
-    sheet = sheet_of(taken, sheets)
-    roles = {zone.name: zone.role for zone in sheet.zones} if sheet is not None else {}
-    for reading in readings_of(taken):
-        role = roles.get(reading.zone or "")
+    for reading in sample.readings:
+        role = sample.roles.get(reading.zone or "")
         if reading.zone is not None and (role is None or not spec.limit_roles or role in spec.limit_roles):
             yield reading
 
