@@ -7,6 +7,7 @@
 `rows.py`                 `Captured` goes in, `Logged` comes out; values to columns and back
 `additions.py`, `write.py`  the rows of one transaction, and how they are put where they are not yet
 `read.py`                 what the log is asked
+`lately.py`               a few numbers of the last captures of a set, for lines over time
 `migrations.py`           the tables, step by step
 `database.py`, `connect.py`  the file: opened, opened again after trouble, its errors in our words
 `digests.py`              the pictures beside it

@@ -7,7 +7,7 @@ Each method is one transaction or one question. Losing the disk, or the patience
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
@@ -22,6 +22,7 @@ from qc.log.additions import Addition, addition_of, ambient_addition
 from qc.log.connect import cause_of
 from qc.log.database import Database
 from qc.log.keys import Key, pair_known_as, stamp_of
+from qc.log.lately import Lately, lately
 from qc.log.said import ACTS, said
 from qc.reading import Level, Spec
 from qc.result import Result
@@ -237,6 +238,11 @@ class Log:
         """Return one capture, or None."""
         with self._disk.asked() as db:
             return read.logged(db, content)
+
+    def lately(self, content: str, names: Collection[str], most: int) -> tuple[Lately, ...]:
+        """Return the last captures of the set that one belongs to (`qc.log.lately.lately`)."""
+        with self._disk.asked() as db:
+            return lately(db, content, names, most)
 
     def captures(self) -> Iterator[Logged]:
         """Yield every capture once, in the order of arrival, those that were replaced too.

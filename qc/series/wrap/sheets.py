@@ -78,6 +78,30 @@ def sheet_of(taken: Taken, sheets: Mapping[str, Sheet]) -> Sheet | None:
     return sheets.get(taken.logged.result.sheet_digest or "")
 
 
+def kept_sheet(text: str, digest: str, name: str) -> Sheet:
+    """Return the sheet of a text that the log kept, with what was accepted on top of it.
+
+    Parameters
+    ----------
+    text : str
+        Word for word (`qc.log.rows.Logged.sheet_text`).
+    digest : str
+        By which results know it.
+    name : str
+        What it is called in a message.
+
+    Raises
+    ------
+    SheetError
+        When it cannot be read as a sheet.
+    """
+    start = _ACCEPTED.search(text)
+    typed = text[: start.start()] if start else text
+    sheet = parse_sheet(typed, path=name, digest=digest)
+    sheet = replace(sheet, path=None)
+    return replace(sheet, accepted=parse_accepted(text[start.start() :], path=name)) if start else sheet
+
+
 def sets_of(day: Day, sheets: Mapping[str, Sheet]) -> tuple[Set, ...]:
     """Return the sets of a day, that with the earliest capture first."""
     groups: dict[str, list[Taken]] = {}
@@ -101,7 +125,7 @@ def _parsed(day: Day) -> tuple[dict[str, Sheet], dict[str, str]]:
     for digest, (text, result) in _texts(day).items():
         name = result.sheet_name or UNNAMED
         try:
-            sheets[digest] = _sheet(text, digest, name)
+            sheets[digest] = kept_sheet(text, digest, name)
         except SheetError as error:
             unread[digest] = " ".join(str(error).split())
     return sheets, unread
@@ -114,11 +138,3 @@ def _texts(day: Day) -> dict[str, tuple[str, Result]]:
         for one in logged
         if one.sheet_text and (digest := one.result.sheet_digest)
     }
-
-
-def _sheet(text: str, digest: str, name: str) -> Sheet:
-    start = _ACCEPTED.search(text)
-    typed = text[: start.start()] if start else text
-    sheet = parse_sheet(typed, path=name, digest=digest)
-    sheet = replace(sheet, path=None)
-    return replace(sheet, accepted=parse_accepted(text[start.start() :], path=name)) if start else sheet
