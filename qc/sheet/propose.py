@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.digest import Digest
+from qc.measure._rectangle import largest_rectangle
 from qc.reading import Box, Region
 from qc.sheet.zones import Role
 
@@ -122,7 +123,7 @@ def _backdrop(light: NDArray[np.float32]) -> Iterator[Proposal]:
     even = _even(light.mean(axis=0))
     if even is None:
         return
-    top, left, bottom, right = _largest_rectangle(even)
+    top, left, bottom, right = largest_rectangle(even)
     rows, columns = even.shape
     area = 100.0 * (bottom - top) * (right - left) / (rows * columns)
     if area < LEAST_BACKDROP:
@@ -150,20 +151,3 @@ def _even(light: NDArray[np.float32]) -> NDArray[np.bool_] | None:
             pads[axis] = side
             even &= ~np.pad(rough, pads)
     return even
-
-
-def _largest_rectangle(mask: NDArray[np.bool_]) -> tuple[int, int, int, int]:
-    """Return top, left, bottom, right of the largest rectangle that is all true; zeros where nothing is."""
-    heights = np.zeros(mask.shape[1] + 1, dtype=int)  # one more column, of no height, closes what is open
-    best, most = (0, 0, 0, 0), 0
-    for row, line in enumerate(mask):
-        heights[:-1] = np.where(line, heights[:-1] + 1, 0)
-        risers: list[tuple[int, int]] = []  # where a height begins, rising
-        for column, height in enumerate(heights.tolist()):
-            start = column
-            while risers and risers[-1][1] >= height:
-                start, high = risers.pop()
-                if high * (column - start) > most:
-                    most, best = high * (column - start), (row + 1 - high, start, row + 1, column)
-            risers.append((start, height))
-    return best

@@ -6,11 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from hypothesis.extra.numpy import array_shapes, arrays
 
 from qc.digest import Digest
 from qc.reading import Box, Region
-from qc.sheet.propose import LEAST_BURNT, MIDDLE, MOST, _largest_rectangle, propose
+from qc.sheet.propose import LEAST_BURNT, MIDDLE, MOST, propose
 from qc.sheet.zones import Role
 
 SHAPE = (48, 72)
@@ -88,22 +87,6 @@ def test_a_sweep_beside_the_product_is_a_backdrop_also_where_it_falls_off() -> N
 )
 def test_dark_rough_and_narrow_pictures_have_no_backdrop(light: np.ndarray | float) -> None:
     assert propose(picture(light)) == ()
-
-
-@given(arrays(bool, array_shapes(min_dims=2, max_dims=2, max_side=7)))
-def test_the_largest_rectangle_is_the_largest_of_all(mask: np.ndarray) -> None:
-    rows, columns = mask.shape
-    every = (
-        (b - t) * (r - x)
-        for t in range(rows)
-        for b in range(t + 1, rows + 1)
-        for x in range(columns)
-        for r in range(x + 1, columns + 1)
-        if mask[t:b, x:r].all()
-    )
-    top, left, bottom, right = _largest_rectangle(mask)
-    assert (bottom - top) * (right - left) == max(every, default=0)
-    assert mask[top:bottom, left:right].all()
 
 
 Side = tuple[float, float]
