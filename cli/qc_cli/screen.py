@@ -94,11 +94,11 @@ class Screen:
                 self._press(self._keys.get())
             self._refresh()
 
-    def say_lines(self, lines: Sequence[str]) -> None:
-        """Print lines above the region, broken between words."""
+    def say_lines(self, lines: Sequence[str], *, whole: bool = False) -> None:
+        """Print lines above the region, broken between words; `whole` ones are not, so that they can be copied."""
         for text in map(self._paper().tidy, lines):
             room = self._paper().room
-            folded = [text] if cell_len(text) <= room else fold(text, room - 2)
+            folded = [text] if whole or cell_len(text) <= room else fold(text, room - 2)
             self._console.print(Text("\n  ".join(folded)), soft_wrap=True)
 
     def say(self, said: Said) -> None:

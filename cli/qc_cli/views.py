@@ -54,8 +54,8 @@ class View(Protocol):
     def say(self, said: Said) -> None:
         """Show what was done in one of the views."""
 
-    def say_lines(self, lines: Sequence[str]) -> None:
-        """Show lines about the watch as a whole."""
+    def say_lines(self, lines: Sequence[str], *, whole: bool = False) -> None:
+        """Show lines about the watch as a whole; `whole` ones, such as a link, are never broken."""
 
 
 Page = Callable[[Board, Deeds, View], AbstractContextManager[View]]
@@ -89,7 +89,7 @@ class Piped:
         """Write what was done on the page: people only act on captures."""
         self._output.line(plain_line(said, name_width=self._name_width))
 
-    def say_lines(self, lines: Sequence[str]) -> None:
+    def say_lines(self, lines: Sequence[str], *, whole: bool = True) -> None:  # noqa: ARG002 - none is broken here
         """Write lines about the watch on stderr."""
         for line in lines:
             self._output.complain(clean(line))
@@ -165,6 +165,13 @@ def show(
     return bool(board.open)
 
 
+def shows_screen(output: Output) -> bool:
+    """Tell whether a watch is shown on a terminal, to a person."""
+    from qc_cli.screen import is_screen
+
+    return not output.json and is_screen(output.console())
+
+
 def _close(watching: Watching, output: Output, board: Board) -> None:
     columns = output.columns()
     lines = words.closing(
@@ -210,16 +217,13 @@ def _viewing(
     deeds: Deeds,
     offer: Callable[[Standing], str | None],
 ) -> Iterator[View]:
-    if output.json:
-        yield Jsonl(output)
+    if not shows_screen(output):
+        yield Jsonl(output) if output.json else Piped(output)
         return
     from qc_cli.keys import reading_keys
-    from qc_cli.screen import Screen, is_screen
+    from qc_cli.screen import Screen
 
     console = output.console()
-    if not is_screen(console):
-        yield Piped(output)
-        return
     with (
         _told_of_size(watching.wake),
         reading_keys(watching.wake) as keys,

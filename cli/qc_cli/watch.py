@@ -36,6 +36,18 @@ def watch(
     test: Annotated[
         bool, typer.Option("--test", help="Frames without flash are the ambient test, no alarm.")
     ] = False,
+    page: Annotated[
+        bool, typer.Option("--page", help="A page that follows the watch, for whoever stands further away.")
+    ] = False,
+    port: Annotated[
+        int | None,
+        typer.Option("--port", metavar="N", min=1, max=65535, help="Of the page; its last one when not given."),
+    ] = None,
+    host: Annotated[
+        str | None,
+        typer.Option("--host", metavar="ADDRESS", help="Serve the page to others too; 0.0.0.0 for all networks."),
+    ] = None,
+    no_open: Annotated[bool, typer.Option("--no-open", help="Do not open the page in a browser.")] = False,
     decoder: opt.DecoderOption = opt.DecoderName.AUTO,
     mosaic: opt.MosaicOption = None,
     black: opt.BlackOption = None,
@@ -46,14 +58,19 @@ def watch(
     """Measure each capture as it arrives, newest first.
 
     A log of the day is kept beside the folder. Nothing is ever written into the folder. On a terminal, Enter
-    answers the newest alarm, u undoes, q ends.
+    answers the newest alarm, u undoes, q ends. With --page, a page in a browser shows the same in letters that are
+    read from two metres; only this machine reaches it, unless --host says otherwise.
     """
     output = Output(json=json, no_color=no_color, debug=debug)
     hint = opt.mosaic_hint(mosaic, black, white)
+    if not page and (port is not None or host is not None or no_open):
+        output.complain("--port, --host and --no-open go with --page")
+        raise typer.Exit(NOTHING_DONE)
     from qc.errors import QcError, printable
     from qc.intake.watch import Watch
+    from qc_cli.page import LOOPBACK, Wanted, page_of
     from qc_cli.performer import Performer
-    from qc_cli.views import show
+    from qc_cli.views import show, shows_screen
 
     try:
         watching = Watch(
@@ -67,14 +84,20 @@ def watch(
             mosaic=hint,
         )
         performer = Performer(watching.folder, watching.out, sheet, preset)
+
+        def judged() -> bool:
+            return preset is not None or watching.intent.sheet is not None
+
+        wanted = Wanted(port=port, host=host or LOOPBACK, opens=not no_open and shows_screen(output))
         with ending(watching.stop):
             open_halts = show(
                 watching,
                 output,
                 perform=performer,
                 offer=performer.offer,
-                judged=lambda: preset is not None or watching.intent.sheet is not None,
+                judged=judged,
                 test=test,
+                page=page_of(watching, wanted, offer=performer.offer, judged=judged, test=test) if page else None,
             )
     except QcError as error:
         output.complain(str(error))

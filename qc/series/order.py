@@ -41,9 +41,14 @@ def order_of(settings: Camera, arrived: str, name: str, number: int) -> Order:
         Sorts as text and numbers do, but for a counter that rolls over within one moment: see `in_order`.
     """
     time = _utc(settings.taken) or _wall(arrived)
+    prefix, counter = divided(name)
+    return time, prefix, int(counter or 0), number
+
+
+def divided(name: str) -> tuple[str, str]:
+    """Return what stands before the counter at the end of a file name, and its digits; none where it has none."""
     match = _COUNTER.search(name)
-    prefix, counter = (name[: match.start()], int(match[1])) if match else (name, 0)
-    return time, prefix, counter, number
+    return (name[: match.start()], match[1]) if match else (name, "")
 
 
 def in_order(entries: Iterable[Entry]) -> list[Entry]:

@@ -251,8 +251,13 @@ def clause(text: str) -> str:
 
     A place before it belongs to it: "seal: sharpness not read" of "seal: sharpness not read: no isolated edges".
     """
-    place, *said = re.split(r"; |, | \(", text, maxsplit=1)[0].split(": ")
+    place, *said = opening(text).split(": ")
     return f"{place}: {said[0]}" if len(said) > 1 else place
+
+
+def opening(text: str) -> str:
+    """Return a cause as far as it says one thing: "settings changed since SB_0017.dng: aperture f/8 was f/11"."""
+    return re.split(r"; |, | \(", text, maxsplit=1)[0]
 
 
 def stem(name: str) -> str:
