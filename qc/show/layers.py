@@ -34,6 +34,9 @@ LEAST: Final = 0.02
 ROOMY: Final = 4.5
 """Height from which a place is not hidden by a label inside it, in heights of letters."""
 
+BOLD: Final = 600
+"""Weight from which letters are bold."""
+
 LONGEST: Final = 0.9
 """Length of the longest arrow, parts of the room it has."""
 
@@ -248,7 +251,8 @@ def beside(
         What it is written and the place is drawn with.
     """
     high, letters = high_of(size), pen.letters
-    left = max(min(min(x for x, _ in points) * WIDE, WIDE - _wide(label, pen)), 4.0)
+    edge = 4.0 if pen.fixed else pen.under + pen.halo / 2
+    left = max(min(min(x for x, _ in points) * WIDE, WIDE - edge - _wide(label, pen)), edge)
     top, bottom = min(y for _, y in points) * high, max(y for _, y in points) * high
     gap = 0.25 * letters + (0.0 if pen.fixed else pen.under / 2)
     above, below, inside = (
@@ -279,8 +283,8 @@ def around(line: Line, pen: Pen) -> Place:
 
 
 def _wide(label: str, pen: Pen) -> float:
-    """Return the width of a label, nearly: letters are about .58 of their height wide."""
-    return 0.58 * pen.letters * len(label) + 6
+    """Return the width of a label, nearly: letters are about .58 of their height wide, bold ones .7."""
+    return (0.58 if pen.weight < BOLD else 0.7) * pen.letters * len(label) + 6
 
 
 def overlap(a: Place, b: Place) -> bool:

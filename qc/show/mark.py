@@ -18,7 +18,22 @@ from qc.series.entry import Standing
 from qc.series.findings import LIGHT_CHANGED, ORIGIN
 from qc.sheet.zones import Role, Zone, union_mask, with_role
 from qc.show.draw.outlines import percent
-from qc.show.layers import WIDE, Line, Pen, Place, Size, around, css, free, high_of, path_of, svg
+from qc.show.layers import (
+    BOLD,
+    LEAST,
+    WIDE,
+    Line,
+    Pen,
+    Place,
+    Size,
+    around,
+    beside,
+    css,
+    high_of,
+    overlap,
+    path_of,
+    svg,
+)
 from qc.show.palette import OKABE_ITO, TEXT
 from qc.show.rings import Mask, Points, part_of, rings, shape_of, worst_part
 from qc.show.signs import clean, cut_middle
@@ -145,7 +160,8 @@ def _burnt(
     if not parts or sum(part.area for part in parts) >= WHOLE * 100:
         return
     for number, ring in enumerate(rings(parts, _pen(size).under, size)[:MOST]):
-        yield _Mark(ring.points, percent(ring.area) if zone is None and number < LABELLED else "")
+        labelled = zone is None and (not number or (number < LABELLED and ring.area >= LEAST))
+        yield _Mark(ring.points, percent(ring.area) if labelled else "")
 
 
 def _regions(cause: Cause, result: Result, specs: Sequence[Spec]) -> list[Region]:
@@ -206,17 +222,33 @@ def _lit(digest: Digest, tile_map: TileMap) -> Mask:
 
 def _svg(marks: Sequence[_Mark], size: Size) -> bytes:
     pen = _pen(size)
+    boxes = [_box(mark.points, size) for mark in marks]
     taken: list[Place] = []
     lines = []
     for mark in marks:
-        at = free(mark.points, mark.label, size, pen, taken) if mark.label else None
-        label = mark.label if at is not None else ""
-        line = Line(path=path_of(_inside(mark.points, pen, size), size), colour=mark.colour, label=label)
-        if at is not None:
-            line = replace(line, at=at)
+        line = Line(path=path_of(_inside(mark.points, pen, size), size), colour=mark.colour)
+        if mark.label and (at := _label_at(mark, boxes, taken, pen, size)):
+            line = replace(line, label=mark.label, at=at)
             taken.append(around(line, pen))
         lines.append(line)
     return svg(lines, size, pen)
+
+
+def _label_at(
+    mark: _Mark, boxes: Sequence[Place], taken: Sequence[Place], pen: Pen, size: Size
+) -> tuple[float, float] | None:
+    """Return where a label hides no other and, as far as can be, no marked place; None where it would hide one."""
+    places = {
+        at: around(Line(path="", colour="", label=mark.label, at=at), pen)
+        for at in beside(mark.points, mark.label, size, pen)
+    }
+    clear = [at for at, here in places.items() if not any(overlap(here, other) for other in taken)]
+    return min(clear, key=lambda at: sum(overlap(places[at], box) for box in boxes), default=None)
+
+
+def _box(points: Points, size: Size) -> Place:
+    x, y = [x * WIDE for x, _ in points], [y * high_of(size) for _, y in points]
+    return min(x), min(y), max(x), max(y)
 
 
 def _inside(points: Points, pen: Pen, size: Size) -> Points:
@@ -235,5 +267,5 @@ def _pen(size: Size) -> Pen:
         shade=0.75,
         letters=_LETTERS * scale,
         halo=_LETTERS * scale / 4,
-        weight=600,
+        weight=BOLD,
     )

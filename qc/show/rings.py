@@ -29,13 +29,23 @@ class Part:
     Attributes
     ----------
     mask : ndarray of bool
-        Where it is.
+        Where it is, in a window.
+    top, left : int
+        First row and column of that window.
     area : float
         % of the picture.
     """
 
     mask: Mask
+    top: int = 0
+    left: int = 0
     area: float
+
+    @property
+    def window(self) -> tuple[slice, slice]:
+        """Rows and columns of the window."""
+        rows, columns = self.mask.shape
+        return slice(self.top, self.top + rows), slice(self.left, self.left + columns)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,10 +77,15 @@ def part_of(region: Region, where: Mask | None, size: Size) -> Part:
     left, top, wide, high = region.box
     box = ((left, top), (left + wide, top), (left + wide, top + high), (left, top + high))
     corners = np.array(region.outline or box) * (columns, rows) - 0.5
-    own = np.zeros((rows, columns), dtype=np.uint8)
-    cv2.fillPoly(own, [np.round(corners * 16).astype(np.int32)], 1, shift=4)
-    kept = own.astype(bool) if where is None else own.astype(bool) & where
-    return Part(mask=kept, area=region.area * float(kept.sum()) / max(int(own.sum()), 1))
+    low = np.clip(np.floor(corners.min(axis=0)), 0, (columns - 1, rows - 1)).astype(int)
+    end = np.clip(np.ceil(corners.max(axis=0)) + 1, low + 1, (columns, rows)).astype(int)
+    own = np.zeros((end - low)[::-1], dtype=np.uint8)
+    cv2.fillPoly(own, [np.round((corners - low) * 16).astype(np.int32)], 1, shift=4)
+    kept = own.astype(bool)
+    if where is not None:
+        kept &= where[low[1] : end[1], low[0] : end[0]]
+    area = region.area * float(kept.sum()) / max(int(own.sum()), 1)
+    return Part(mask=kept, top=int(low[1]), left=int(low[0]), area=area)
 
 
 def rings(parts: Sequence[Part], margin: float, size: Size) -> tuple[Ring, ...]:
@@ -89,9 +104,8 @@ def rings(parts: Sequence[Part], margin: float, size: Size) -> tuple[Ring, ...]:
 
     marked = np.zeros(shape_of(size), dtype=np.uint8)
     for part in parts:
-        marked |= part.mask.view(np.uint8)
-    round_ = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * round(margin) + 1,) * 2)
-    wider = np.asarray(cv2.dilate(marked, round_), dtype=np.uint8)
+        marked[part.window] |= part.mask.view(np.uint8)
+    wider = (np.asarray(cv2.distanceTransform(1 - marked, cv2.DIST_L2, 5)) <= margin).astype(np.uint8)
     _, labels = cv2.connectedComponents(wider, connectivity=8)
     contours, _ = cv2.findContours(wider, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     areas = _areas(parts, np.asarray(labels))
@@ -145,8 +159,8 @@ def worst_part(tile_map: TileMap, worse: Worse, judged: Mask, size: Size) -> Par
     if group.sum() > known.sum() / 2:
         return None
     rows, columns = shape_of(size)
-    mask = cv2.resize(group.astype(np.uint8), (columns, rows), interpolation=cv2.INTER_NEAREST)
-    return Part(mask=np.asarray(mask, dtype=bool), area=100.0 * float(group.mean()))
+    mask = np.asarray(cv2.resize(group.astype(np.float32), (columns, rows), interpolation=cv2.INTER_CUBIC)) > 0.5
+    return Part(mask=mask, area=100.0 * float(group.mean()))
 
 
 def _areas(parts: Sequence[Part], labels: NDArray[np.int32]) -> dict[int, float]:
@@ -154,7 +168,7 @@ def _areas(parts: Sequence[Part], labels: NDArray[np.int32]) -> dict[int, float]
     areas: dict[int, float] = {}
     for part in parts:
         if part.mask.any():
-            label = int(labels.flat[int(part.mask.argmax())])
+            label = int(labels[part.window].flat[int(part.mask.argmax())])
             areas[label] = areas.get(label, 0.0) + part.area
     return areas
 

@@ -6,14 +6,12 @@ tells which point was clicked, and draws axes of time; other such packages bring
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from importlib.resources import files
 from typing import Any, Final
 
-import numpy as np
-
 from qc.reading import Level
+from qc.show.curve import scale_of
 from qc.show.layers import css
 from qc.show.palette import LEVELS, QUIET, TEXT
 from qc.show.report.frames import Frame
@@ -30,9 +28,6 @@ SYMBOLS: Final[Mapping[Level, tuple[str, int]]] = {
     Level.UNMEASURED: ("x-thin-open", 8),
 }
 """Shape and size of a point by the level of its frame: never by colour alone."""
-
-FAR: Final = 3.0
-"""How far beyond the bulk of a day a plot reaches, parts of that bulk."""
 
 _GRID: Final = "rgba(128,128,128,.28)"
 
@@ -68,18 +63,6 @@ def _figure(quantity: Quantity, frames: Sequence[Frame], ends: Sequence[str]) ->
         "data": [_trace(quantity, shown, scale)],
         "layout": _layout(ends),
     }
-
-
-def scale_of(values: Sequence[float]) -> tuple[float, float]:
-    """Return the ends beyond which a value is put at the edge, so that a misfire does not hide the day's drift.
-
-    Three times the distance of the 10th and 90th percentile beyond these, our own choice; where that is nought,
-    no ends.
-    """
-    if not values:
-        return -math.inf, math.inf
-    low, high = (float(end) for end in np.percentile(values, (10, 90)))
-    return (low - FAR * (high - low), high + FAR * (high - low)) if high > low else (-math.inf, math.inf)
 
 
 def _trace(

@@ -8,8 +8,9 @@ import pytest
 
 from qc.reading import Level
 from qc.series.wrap import sheets_of
+from qc.show.curve import scale_of
 from qc.show.report.frames import frames_of
-from qc.show.report.plots import SYMBOLS, figures, library, scale_of
+from qc.show.report.plots import SYMBOLS, figures, library
 from qc.show.report.quantities import Quantity, quantities
 from tests.show.report.made import all_specs, burnt, captured, day_of, logged, truncated
 
