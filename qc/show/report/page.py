@@ -11,6 +11,7 @@ from qc.day import Day
 from qc.reading import Level, Spec
 from qc.series.wrap.counting import counts
 from qc.sheet.sheet import Sheet
+from qc.show.curve import SHAPES
 from qc.show.draw._scale import scale_colours
 from qc.show.layers import css
 from qc.show.palette import LEVELS, QUIET, RGB, SURROUND, TEXT
@@ -92,6 +93,7 @@ def index_html(
         files=files,
         most=MOST,
         marks=COLUMN,
+        shapes=SHAPES,
     )
 
 

@@ -13,12 +13,12 @@ if TYPE_CHECKING:
 
 
 @cache
-def environment(package: str) -> Environment:
-    """Return the environment of a package's folder ``templates``."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
+def environment(package: str, folder: str = "templates") -> Environment:
+    """Return the environment of the templates in a package's folder, which may use those of this one."""
+    from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 
     return Environment(
-        loader=PackageLoader(package),
+        loader=ChoiceLoader([PackageLoader(package, folder), PackageLoader("qc.show")]),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
