@@ -14,7 +14,7 @@ from qc.log.log import Log
 from qc.result import Result
 from qc.sheet.find import SUFFIX, find_sheet, sheets_in
 from qc.sheet.propose import Proposal, propose
-from qc.sheet.write import new_sheet
+from qc.sheet.write import new_sheet, new_sheet_text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +74,7 @@ def first_sheet(
     SheetError
         When a sheet that would hold for it has mistakes.
     """
-    folder, out = folders(*_place(folder, out, capture))
+    folder, out = meant(folder, out, capture)
     result, digest, lies = _look(folder, out, capture)
     if path is None:
         _none_yet(lies, out)
@@ -86,6 +86,30 @@ def first_sheet(
         path, name=name or printable(folder.name), preset=preset, baseline=file, proposals=proposals
     )
     return FirstSheet(path=written, capture=file, proposals=proposals)
+
+
+def first_text(result: Result, *, name: str) -> str:
+    """Return the text that `first_sheet` would write for a capture that was measured; nothing is written.
+
+    Parameters
+    ----------
+    result : Result
+        Of the capture, with its digest.
+    name : str
+        What the set is called.
+    """
+    assert result.digest is not None
+    return new_sheet_text(name, baseline=result.file.name, proposals=propose(result.digest))
+
+
+def meant(folder: Path | None, out: Path | None, capture: str | None) -> tuple[Path, Path]:
+    """Return the watched folder and the output folder that are meant; raises as `first_sheet`."""
+    return folders(*_place(folder, out, capture))
+
+
+def lies_at(folder: Path, out: Path, capture: str | None) -> Path:
+    """Return where a capture of a folder lies that is named, or was the last one; it need not exist."""
+    return _logged(folder, out, capture)[2]
 
 
 def _place(folder: Path | None, out: Path | None, capture: str | None) -> tuple[Path, Path]:

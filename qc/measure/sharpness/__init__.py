@@ -32,7 +32,7 @@ def measure(frame: Frame, *, zones: Sequence[Zone], brief: Brief) -> Measured:
     """Measure the sharpness of one frame; see `READINGS` for what each number is."""
     del brief  # nothing of a set changes how sharp it is
     places = with_role(zones, Role.SHARP, Role.PROTECT)
-    reason = _refusal(frame)
+    reason = refusal(frame)
     if reason is not None:
         return Measured(readings=tuple(_missing(places, reason)))
     pieces = Reader(frame).pieces(places)
@@ -60,7 +60,7 @@ def of_zone(reader: Reader, zone: Zone, zones: Sequence[Zone]) -> tuple[Reading,
         All zones, this one among them: which places of a large frame are read depends on them.
     """
     frame = reader.frame
-    if (reason := _refusal(frame)) is not None:
+    if (reason := refusal(frame)) is not None:
         return tuple(r for r in _missing((zone,), reason) if r.zone is not None)
     pieces = reader.pieces(with_role(zones, Role.SHARP, Role.PROTECT))
     return tuple(of_place(frame, place(zone, pieces.take(_inside(zone, frame, pieces)))))
@@ -73,7 +73,7 @@ def _inside(zone: Zone, frame: Frame, pieces: Pieces) -> NDArray[np.bool_]:
     return np.asarray(zone.mask(shape, frame.orientation)[rows, columns])
 
 
-def _refusal(frame: Frame) -> Reason | None:
+def refusal(frame: Frame) -> Reason | None:
     if min(frame.height, frame.width) < SMALLEST:
         return Reason("too_small", f"{frame.width} × {frame.height} px; at least {SMALLEST} px a side are needed")
     if green_index(frame) is None:

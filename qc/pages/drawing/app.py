@@ -1,0 +1,126 @@
+"""The routes of the page of drawing. `qc.pages.guard` has let a request through before it comes here."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from typing import TYPE_CHECKING, Final
+
+from starlette.applications import Starlette
+from starlette.background import BackgroundTask
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from qc.errors import UsageError
+from qc.pages.assets import assets, kind_of
+from qc.pages.drawing.asked import Body, Done, Measure, Save, parsed
+from qc.pages.drawing.session import OvertakenError, Session
+from qc.pages.guard import MOST_BODY
+
+if TYPE_CHECKING:
+    from qc.pages.assets import Assets
+
+COPIED: Final = (
+    "draw.css",
+    "draw.js",
+    "icon.svg",
+    *(f"{part}.js" for part in "book card desk keys picture pointing readings shapes talk view words".split()),
+)
+Handler = Callable[[Request], Awaitable[Response]]
+WRONG, CONFLICT, TOO_LONG = 400, 409, 413
+
+
+class RefusedError(Exception):
+    """A body that is none of ours."""
+
+    def __init__(self, status: int, why: str) -> None:
+        self.status = status
+        self.why = why
+        super().__init__(why)
+
+
+def application(session: Session, done: Callable[[], None]) -> Starlette:
+    """Return the page of drawing.
+
+    Parameters
+    ----------
+    session : Session
+        The capture and its sheet.
+    done : callable
+        Called when the page has had the answer to its last request.
+    """
+    page = assets("qc.pages.drawing", "draw.html.j2", COPIED, capture=session.name)
+    routes = [
+        Route("/", lambda _: Response(page.page, media_type=kind_of("draw.html"))),
+        *(Route(f"/{name}", _file(page, name)) for name in page.files),
+        Route("/picture.jpg", lambda _: Response(session.picture, media_type=kind_of("picture.jpg"))),
+        Route("/start", lambda _: _answer({**session.start(), "page": page.digest})),
+        Route("/found", _found(session)),
+        Route("/measure", _measure(session), methods=["POST"]),
+        Route("/save", _save(session), methods=["POST"]),
+        Route("/done", _done(session, done), methods=["POST"]),
+    ]
+    return Starlette(routes=routes, exception_handlers={RefusedError: _refused})
+
+
+def _file(page: Assets, name: str) -> Callable[[Request], Response]:
+    return lambda _: Response(page.files[name], media_type=kind_of(name))
+
+
+def _found(session: Session) -> Handler:
+    async def answer(_: Request) -> Response:
+        return _answer({"found": await session.found()})
+
+    return answer
+
+
+def _measure(session: Session) -> Handler:
+    async def answer(request: Request) -> Response:
+        asked = await _read(request, Measure)
+        try:
+            return _answer(await session.measure(asked))
+        except OvertakenError as error:
+            return _answer({"said": str(error)}, CONFLICT)
+
+    return answer
+
+
+def _save(session: Session) -> Handler:
+    async def answer(request: Request) -> Response:
+        asked = await _read(request, Save)
+        try:
+            return _answer(await session.save(asked.zones))
+        except UsageError as error:
+            return _answer({"said": str(error)}, CONFLICT)
+
+    return answer
+
+
+def _done(session: Session, done: Callable[[], None]) -> Handler:
+    async def answer(request: Request) -> Response:
+        await _read(request, Done)
+        return _answer({"said": session.said}, background=BackgroundTask(done))
+
+    return answer
+
+
+async def _read(request: Request, model: type[Body]) -> Body:
+    body = bytearray()
+    async for piece in request.stream():  # its length is only what was promised
+        body += piece
+        if len(body) > MOST_BODY:
+            raise RefusedError(TOO_LONG, "too long")
+    asked = parsed(bytes(body), model)
+    if isinstance(asked, str):
+        raise RefusedError(WRONG, asked)
+    return asked
+
+
+async def _refused(_: Request, error: Exception) -> Response:
+    assert isinstance(error, RefusedError)
+    return _answer({"said": error.why}, error.status)
+
+
+def _answer(said: dict[str, object], status: int = 200, background: BackgroundTask | None = None) -> Response:
+    headers = {"cache-control": "no-store"}
+    return JSONResponse(said, status_code=status, headers=headers, background=background)
