@@ -38,6 +38,8 @@ class Lately:
         Mean light of coarse tiles.
     sheet_text : str or None
         What it was judged by, word for word.
+    sheet_digest : str
+        By which its result knows that sheet; empty for none.
     """
 
     content: str
@@ -47,13 +49,16 @@ class Lately:
     readings: tuple[Reading, ...] = ()
     light: NDArray[np.float32] | None = field(default=None, compare=False)
     sheet_text: str | None = None
+    sheet_digest: str = ""
 
 
 ARRIVALS = (
     "SELECT a.content, a.file_name, a.ordered FROM standing AS s JOIN arrivals AS a ON a.id = s.id"
     " ORDER BY a.taken DESC, a.number DESC, a.id DESC"
 )
-JUDGED = "SELECT measurement, level, sheet_name, sheet FROM judged WHERE content = ? AND test = 'capture'"
+JUDGED = (
+    "SELECT measurement, level, sheet_name, sheet, sheet_digest FROM judged WHERE content = ? AND test = 'capture'"
+)
 
 READINGS = (
     "SELECT name, zone, value, plus_minus, bound, unit, reason, reason_text FROM readings"
@@ -147,6 +152,7 @@ def _lately(db: sqlite3.Connection, arrival: _Row, judged: _Row, names: Collecti
         readings=tuple(map(_reading, found)),
         light=light_of_blob(light["light"]),
         sheet_text=texts.of(judged),
+        sheet_digest=judged["sheet_digest"] or "",
     )
 
 

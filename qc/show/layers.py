@@ -14,7 +14,7 @@ from qc.digest import Digest
 from qc.reading import Region, TileMap
 from qc.sheet.zones import Zone
 from qc.show.draw._lines import Style
-from qc.show.draw._scale import colours_at, ends, middle_text
+from qc.show.draw._scale import colours_at, ends, middle_text, scale_colours
 from qc.show.draw.arrows import pooled
 from qc.show.draw.outlines import look_of, percent
 from qc.show.palette import RGB, SURROUND
@@ -36,6 +36,9 @@ ROOMY: Final = 4.5
 
 BOLD: Final = 600
 """Weight from which letters are bold."""
+
+BAR: Final = 256
+"""Steps of a map's bar."""
 
 LONGEST: Final = 0.9
 """Length of the longest arrow, parts of the room it has."""
@@ -137,17 +140,17 @@ def jpeg_of(digest: Digest, long_side: int, quality: int) -> tuple[bytes, Size]:
 
 def map_png(tile_map: TileMap, bright: Bright) -> bytes:
     """Return a map as PNG, one pixel a tile, in the colours of its bar; tiles without a value are transparent."""
-    from PIL import Image
-
     low, high, _ = ends(tile_map)
     place = (tile_map.values.astype(np.float64) - low) / (high - low)
     known = np.isfinite(place)
     place = np.where(known, place, 0.0)
     colours = np.rint(colours_at(place if bright == "high" else 1.0 - place) * 255)
-    pixels = np.dstack([colours, known * 255.0]).astype(np.uint8)
-    buffer = io.BytesIO()
-    Image.fromarray(pixels).save(buffer, "PNG")
-    return buffer.getvalue()
+    return _png(np.dstack([colours, known * 255.0]))
+
+
+def bar_png(bright: Bright) -> bytes:
+    """Return the bar of every map with that light end as PNG, one row, low values at the left."""
+    return _png(scale_colours(BAR)[:: 1 if bright == "high" else -1][np.newaxis] * 255)
 
 
 def scale_of(tile_map: TileMap, bright: Bright) -> Scale:
@@ -280,6 +283,14 @@ def around(line: Line, pen: Pen) -> Place:
     """Return the room that a label takes, nearly."""
     left, foot = line.at
     return left, foot - pen.letters, left + _wide(line.label, pen), foot + 4
+
+
+def _png(pixels: NDArray[np.float64]) -> bytes:
+    from PIL import Image
+
+    buffer = io.BytesIO()
+    Image.fromarray(np.rint(pixels).astype(np.uint8)).save(buffer, "PNG")
+    return buffer.getvalue()
 
 
 def _wide(label: str, pen: Pen) -> float:
