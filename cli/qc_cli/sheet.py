@@ -1,4 +1,4 @@
-"""`qc sheet`: write a set sheet, read one over, add a zone; accept what a capture shows, and take that back."""
+"""`qc sheet`: write a set sheet, draw its zones, read it over; accept what a capture shows, and undo that."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
-    help="Write, check and extend a set sheet; accept what is intended.",
+    help="Write, draw, check and extend a set sheet; accept what is intended.",
 )
 
 SheetArgument = Annotated[
@@ -67,6 +67,63 @@ def new(
     output.line(printable(made.path))
     proposed = ", ".join(f"{one.name} ({one.role}): {one.why}" for one in made.proposals) or "none"
     output.line(f"from {printable(made.capture)}; zones proposed behind #: {proposed}")
+
+
+@app.command()
+def draw(
+    capture: Annotated[
+        str | None, typer.Argument(metavar="CAPTURE", help="The capture to draw on; the last one when not given.")
+    ] = None,
+    sheet: Annotated[
+        Path | None,
+        typer.Option(
+            "--sheet",
+            metavar="SHEET",
+            readable=False,
+            help="The set sheet, there or not; the one that holds for the capture, else a new one.",
+        ),
+    ] = None,
+    folder: acting.FolderOption = None,
+    out: acting.OutOption = None,
+    port: Annotated[
+        int, typer.Option("--port", metavar="N", min=0, max=65535, help="Port of the page; any that is free.")
+    ] = 0,
+    no_open: Annotated[bool, typer.Option("--no-open", help="Only say the link, open no browser.")] = False,
+    decoder: opt.DecoderOption = opt.DecoderName.AUTO,
+    mosaic: opt.MosaicOption = None,
+    black: opt.BlackOption = None,
+    white: opt.WhiteOption = None,
+    debug: opt.DebugOption = False,
+) -> None:
+    """Draw zones on a capture, on a page that only this machine can open.
+
+    What is measured in a zone stands beside it while it is drawn. The zones are saved to the sheet; what else is
+    in it stays as it was typed. A new sheet is made by the first save, as `qc sheet new --from` makes it.
+    """
+    output = Output(debug=debug)
+    hint = opt.mosaic_hint(mosaic, black, white)
+    from qc.errors import QcError
+    from qc_cli.drawing import serve_drawing
+
+    try:
+        said = serve_drawing(
+            capture,
+            sheet=sheet,
+            folder=folder,
+            out=out,
+            port=port,
+            opens=not no_open,
+            decoder=decoder,
+            mosaic=hint,
+            output=output,
+        )
+    except QcError as error:
+        output.complain(str(error))
+        raise typer.Exit(NOTHING_DONE) from None
+    except Exception as error:  # noqa: BLE001 - a defect of ours is told in one line, not in forty
+        output.fault(capture or "last capture", error)
+        raise typer.Exit(NOTHING_DONE) from None
+    output.line(said)
 
 
 @app.command()

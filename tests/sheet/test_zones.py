@@ -23,7 +23,7 @@ def test_a_polygon_holds_the_pixels_that_asking_everywhere_gives(
 ) -> None:
     rng = np.random.default_rng(orientation)
     for _ in range(60):
-        shape = tuple(int(n) for n in rng.integers(1, 160, 2))
+        shape = int(rng.integers(1, 160)), int(rng.integers(1, 160))
         points = rng.uniform(*reach, (int(rng.integers(3, 9)), 2))
         if rng.random() < 0.3:
             points = np.round(points * 8) / 8  # rims through the middle of pixels, and along their rows

@@ -21,6 +21,11 @@ from qc.sheet.zones import Role, Zone, with_role
 SMALL_PATCH = 400_000
 """Cells up to which the light of a patch is averaged in some hundredths of a second."""
 
+KEPT = 32
+"""Answers that are kept: the same is asked for again once the hand rests, and for what a role is judged by."""
+
+_Asked = tuple[str, Zone, tuple[Zone, ...], Brief]
+
 
 class ZoneReadings:
     """Reads zones of one frame.
@@ -36,6 +41,7 @@ class ZoneReadings:
     def __init__(self, frame: Frame, brief: Brief) -> None:
         self.frame = frame
         self.brief = brief
+        self._kept: dict[_Asked, tuple[Reading, ...]] = {}
         self._highlights = highlights.Reader(frame)
         self._sharpness = RidgeReader(frame)
         self._ways = {
@@ -63,6 +69,14 @@ class ZoneReadings:
 
     def by(self, name: str, zone: Zone, zones: Sequence[Zone]) -> tuple[Reading, ...]:
         """Return what one measurement reads in a zone; of a kind of file that it cannot judge, the reasons."""
+        asked = name, zone, tuple(zones), self.brief
+        if asked not in self._kept:
+            for oldest in list(self._kept)[: len(self._kept) - KEPT + 1]:
+                del self._kept[oldest]
+            self._kept[asked] = self._by(name, zone, zones)
+        return self._kept[asked]
+
+    def _by(self, name: str, zone: Zone, zones: Sequence[Zone]) -> tuple[Reading, ...]:
         spec = next(spec for spec in specs() if spec.name == name)
         if self.frame.kind in spec.kinds and name in self._ways:
             return self._ways[name](zone, zones)
@@ -77,8 +91,10 @@ class ZoneReadings:
             return True
         return self._sharpness.knows(with_role(zones, Role.SHARP, Role.PROTECT))
 
-    def quick_cast(self, zone: Zone) -> bool:
-        """Tell whether the zone is small enough for its colour to be had at once."""
+    def quick_cast(self, zone: Zone, zones: Sequence[Zone]) -> bool:
+        """Tell whether the colour of a zone is known, or had at once because the zone is small."""
+        if ("cast", zone, tuple(zones), self.brief) in self._kept:
+            return True
         rows, columns = zone.window(self._cells, self.frame.orientation)
         return (rows.stop - rows.start) * (columns.stop - columns.start) <= SMALL_PATCH
 

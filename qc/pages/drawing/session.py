@@ -190,7 +190,7 @@ class Session:
         tried = zone if zone.role is role else replace(zone, role=role)
         zones = [*others, tried]
         slow = (what == "blur" and not self._readings.quick_blur(zones)) or (
-            what == "cast" and not self._readings.quick_cast(tried)
+            what == "cast" and not self._readings.quick_cast(tried, zones)
         )
         if slow and not rest:
             return waiting(what)

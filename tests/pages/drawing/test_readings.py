@@ -92,7 +92,7 @@ def test_blur_is_quick_once_its_windows_were_read(large: Path) -> None:
     assert readings.quick_blur((zone,))
     assert readings.quick_blur((replace(zone, name="renamed"),))
     assert not readings.quick_blur((moved,))
-    assert readings.quick_cast(zone)
+    assert readings.quick_cast(zone, (zone,))
 
 
 def test_a_finished_picture_says_why_it_has_no_blur() -> None:
