@@ -1,0 +1,119 @@
+"""The page of drawing on a rehearsed capture, served as `qc sheet draw` serves it and open in a browser."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from qc.pages.drawing.app import application
+from qc.pages.drawing.place import place
+from qc.pages.drawing.session import Session
+from qc.pages.serve import Served
+from qc.rehearse.studio import Studio
+from tests.pages.asking import KEY, served
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+SIZE = (300, 400)
+"""Rows and columns of the upright picture."""
+
+Place = tuple[float, float]
+
+
+@dataclass
+class Drawing:
+    """A page that is served; it can be ended and begun again at the same link."""
+
+    capture: Path
+    sheet: Path
+
+    def __post_init__(self) -> None:
+        self.ended = threading.Event()
+
+    @contextmanager
+    def served(self, port: int = 0) -> Iterator[Served]:
+        lies = place(str(self.capture), sheet=self.sheet)
+        session = Session(lies.capture, lies.target)
+        try:
+            with served(application(session, self.ended.set), port=port) as (page, faults):
+                yield page
+            assert faults == []
+        finally:
+            session.close()
+
+
+def shot(folder: Path, orientation: int = 1, size: tuple[int, int] = SIZE) -> Path:
+    """A rehearsed capture whose upright picture is the same whatever way it lies on the sensor."""
+    folder.mkdir(exist_ok=True)
+    path = folder / f"R_{orientation:04d}.dng"
+    Studio(size=size, orientation=orientation).frame(heads={"key": 1.0, "spot": 1.0}).write(path)
+    return path
+
+
+@dataclass
+class Hand:
+    """Works with the page as a person does; places are in preview pixels."""
+
+    page: Page
+
+    def at(self, place: Place) -> Place:
+        """Where on the screen a place of the picture is."""
+        found = self.page.evaluate(
+            "([x, y]) => { const at = new DOMPoint(x, y).matrixTransform(picture.getScreenCTM()); return [at.x, at.y] }",
+            list(place),
+        )
+        return found[0], found[1]
+
+    def drag(self, one: Place, other: Place, button: Any = "left") -> None:
+        self.page.mouse.move(*self.at(one))
+        self.page.mouse.down(button=button)
+        self.page.mouse.move(*self.at(((one[0] + other[0]) / 2, (one[1] + other[1]) / 2)))
+        self.page.mouse.move(*self.at(other))
+        self.page.mouse.up(button=button)
+
+    def click(self, place: Place) -> None:
+        self.page.mouse.click(*self.at(place))
+
+    def press(self, *keys: str) -> None:
+        for key in keys:
+            self.page.keyboard.press(key)
+
+    def press_times(self, key: str, times: int) -> None:
+        self.press(*[key] * times)
+
+    def cross_to(self, place: Place, size: tuple[int, int]) -> None:
+        """Move the cross by keys from the middle of the picture."""
+        for key, much in zip(
+            ("Right", "Down"), (place[0] - round(size[0] / 2), place[1] - round(size[1] / 2)), strict=True
+        ):
+            arrow = f"Arrow{key if much > 0 else {'Right': 'Left', 'Down': 'Up'}[key]}"
+            tens, ones = divmod(abs(round(much)), 10)
+            self.press_times(f"Shift+{arrow}", tens)
+            self.press_times(arrow, ones)
+
+    def name(self, name: str) -> None:
+        """Name the zone in hand."""
+        self.press("e")
+        self.page.keyboard.type(name)
+        self.press("Enter")
+
+    def said(self, text: str) -> None:
+        self.page.locator("#said", has_text=text).wait_for()
+
+    def zones(self) -> list[str]:
+        """Names as they stand on the picture."""
+        self.page.evaluate("() => new Promise(requestAnimationFrame)")
+        return self.page.locator("#zones .called").all_text_contents()
+
+    def save(self) -> None:
+        self.press("Control+s")
+        self.said("saved in")
+
+
+def link(page: Served) -> str:
+    return f"http://127.0.0.1:{page.port}/?key={KEY}"
