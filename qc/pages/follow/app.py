@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import re
+import threading
+from collections import OrderedDict
 from collections.abc import AsyncIterator, Callable
 from contextlib import aclosing
 from typing import Any, Final
@@ -16,9 +18,10 @@ from starlette.routing import Route
 
 from qc.errors import QcError
 from qc.pages.assets import Assets, kind_of
+from qc.pages.follow.details import Details, details_of
 from qc.pages.follow.hub import Hub
 from qc.pages.follow.state import name_of
-from qc.pages.follow.store import Store
+from qc.pages.follow.store import OUTSIDE, Held, Store
 from qc.pages.follow.view import PageView
 from qc.pages.guard import HERE
 from qc.show.watching.menu import Act
@@ -35,6 +38,11 @@ MOST_BODY: Final = 65_536
 
 ACTS: Final = {name_of(act): act for act in Act}
 """What can be asked for."""
+
+LOOKED_AT: Final = 4
+"""Frames that were looked at closely whose drawings are kept: as many as may be open at once. Our own choice."""
+
+LEFT: Final = "it is not among the last frames, nor does it wait for an answer"
 
 _KEY: Final = re.compile("[0-9a-f]{2,128}")
 
@@ -55,6 +63,7 @@ def make_app(view: PageView, *, store: Store, hub: Hub, assets: Assets) -> Starl
     assets : Assets
         Files of the page.
     """
+    looked = _Looked(view, store)
     return Starlette(
         routes=[
             Route("/", _given(assets.page, "page.html")),
@@ -62,6 +71,8 @@ def make_app(view: PageView, *, store: Store, hub: Hub, assets: Assets) -> Starl
             Route("/now", _now(hub)),
             Route("/picture/{key}.jpg", _kept(store.picture, "picture.jpg")),
             Route("/mark/{key}.svg", _kept(store.mark, "mark.svg")),
+            Route("/details/{key}", looked.fragment),
+            Route("/details/{key}/{name}", looked.file),
             Route("/act", _act(view), methods=["POST"]),
         ]
     )
@@ -81,6 +92,49 @@ def _kept(find: Callable[[str], bytes | None], name: str) -> Handler:
         return Response(status_code=404) if data is None else Response(data, media_type=kind_of(name))
 
     return give
+
+
+class _Looked:
+    """What was made of the frames that somebody looked at closely, for the files that are asked for after it."""
+
+    def __init__(self, view: PageView, store: Store) -> None:
+        self._view = view
+        self._store = store
+        self._made: OrderedDict[str, Details] = OrderedDict()
+        self._lock = threading.Lock()
+
+    async def fragment(self, request: Request) -> Response:
+        key = request.path_params["key"]
+        held = await run_in_threadpool(self._store.held, key) if _KEY.fullmatch(key) else None
+        if held is None:
+            return Response(f"{LEFT}\n", status_code=404, media_type="text/plain")
+        if held.without == OUTSIDE:
+            return Response(f"{OUTSIDE}\n", status_code=404, media_type="text/plain")
+        made = await run_in_threadpool(self._make, key, held)
+        return Response(made.html, media_type=kind_of("details.html"))
+
+    async def file(self, request: Request) -> Response:
+        name = request.path_params["name"]
+        with self._lock:
+            made = self._made.get(request.path_params["key"])
+        data = made.files.get(name) if made is not None else None
+        return Response(status_code=404) if data is None else Response(data, media_type=kind_of(name))
+
+    def _make(self, key: str, held: Held) -> Details:
+        made = details_of(
+            self._store.out,
+            held.content,
+            key=key,
+            specs=self._store.specs,
+            standing=held.standing,
+            levels=self._view.levels,
+        )
+        with self._lock:
+            self._made[key] = made
+            self._made.move_to_end(key)
+            while len(self._made) > LOOKED_AT:
+                self._made.popitem(last=False)
+        return made
 
 
 def _now(hub: Hub) -> Handler:

@@ -92,7 +92,7 @@ class Store:
 
     def __init__(self, folder: Path, out: Path, specs: Sequence[Spec] = ()) -> None:
         self._folder = folder
-        self._out = out
+        self.out = out
         self.specs = specs
         self._lock = threading.Lock()
         self._held: dict[str, Held] = {}
@@ -185,7 +185,7 @@ class Store:
     def _test_of(self, dark: str) -> Result | None:
         """Return the ambient test of a dark frame with its digest; it is in the log alone."""
         try:
-            with Log.open(self._out, create=False, read_only=True) as log:
+            with Log.open(self.out, create=False, read_only=True) as log:
                 logged = log.capture(dark)
                 if logged is None or logged.ambient is None or logged.ambient_lit is None:
                     return None
@@ -195,7 +195,7 @@ class Store:
 
     def _from_log(self, known: Held) -> Held:
         try:
-            with Log.open(self._out, create=False, read_only=True) as log:
+            with Log.open(self.out, create=False, read_only=True) as log:
                 logged = log.capture(known.content)
                 digest = log.digest(known.content)
         except LogError as error:

@@ -5,17 +5,20 @@ from __future__ import annotations
 import queue
 import time
 from collections import deque
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
+from itertools import islice
 from typing import Final
 
 from qc.errors import QcError, UsageError
 from qc.event import Event
 from qc.intake.updates import Heartbeat, Judged, Recalled, Restated, Update
+from qc.pages.follow.details import FRAMES
 from qc.pages.follow.hub import Hub
 from qc.pages.follow.state import MOST_ALARMS, Known, as_said, state_of, token_of
 from qc.pages.follow.store import Held, Store, key_of
+from qc.reading import Level
 from qc.series.entry import Standing
 from qc.sheet.zones import Zone
 from qc.show.watching.board import Board
@@ -102,6 +105,8 @@ class PageView:
         self._said: deque[Said] = deque(maxlen=SAID)
         self._offers: dict[Mark, str | None] = {}
         self._beat_at = time.monotonic()
+        self.levels: Mapping[str, Level] = {}
+        """Levels of the frames that were told last, by content; never changed, but replaced: others read it."""
 
     # -- from the page's threads
 
@@ -177,6 +182,8 @@ class PageView:
         alarms = [row[0][1] for row in self._board.alarms()[:MOST_ALARMS]]
         last = self._board.last()
         self._store.keep_only(one.content for one in (*alarms, *(told.standing for told in last)))
+        told_last = islice(reversed(self._board.told.items()), FRAMES)
+        self.levels = {content: told.standing.level for content, told in told_last}
         held, mark = self._shown()
         known = replace(
             self._known,

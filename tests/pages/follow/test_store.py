@@ -207,7 +207,7 @@ def test_the_mark_is_made_for_what_is_said_and_made_anew_when_that_changes(tmp_p
     assert store.mark(key) is None
 
 
-def test_what_is_let_go_of_while_the_log_is_read_stays_gone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_is_let_go_of_meanwhile_stays_gone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     store = store_of(tmp_path)
     with Log.open(tmp_path / "bottles.qc") as log:
         log.add(captured(1))
