@@ -33,6 +33,8 @@ Line = dict[str, Any]
 def line(what: str, readings: Sequence[Reading]) -> Line:
     """Return one of `LINES` in words; where its number is missing, the reason.
 
+    ``doubt`` says why there is no ±; a number that can have none has neither.
+
     Parameters
     ----------
     what : str
@@ -43,16 +45,22 @@ def line(what: str, readings: Sequence[Reading]) -> Line:
     given = {reading.name: reading for reading in readings}
     first, *more = (given[name] for name in LINES[what][2])
     if first.reason is not None:
-        return {"what": what, "said": clean(first.reason.text), "missing": True, "waiting": False}
+        return _line(what, clean(first.reason.text), missing=True)
     # the line is headed by its word already
     told = [_told(first, reading_spec(first.name)).removeprefix(f"{what} ")]
     told += [_told(reading, reading_spec(reading.name)) for reading in more if reading.value is not None]
-    return {"what": what, "said": ", ".join(told), "missing": False, "waiting": False}
+    return _line(what, ", ".join(told), doubt=first.doubt.text if first.doubt else "")
 
 
 def waiting(what: str) -> Line:
     """Return a line whose number takes longer."""
-    return {"what": what, "said": "", "missing": True, "waiting": True}
+    return _line(what, "", missing=True, waiting=True)
+
+
+def _line(what: str, said: str, *, missing: bool = False, waiting: bool = False, doubt: str = "") -> Line:
+    if doubt:
+        said += " ±?"
+    return {"what": what, "said": said, "missing": missing, "waiting": waiting, "doubt": clean(doubt)}
 
 
 def judged(zone: Zone, readings: Sequence[Reading], sheet: Sheet) -> list[Line]:
