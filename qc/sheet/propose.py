@@ -88,18 +88,28 @@ def propose(digest: Digest) -> tuple[Proposal, ...]:
     return (*_allowed(digest.regions), *_backdrop(digest.tile_means))
 
 
+def budget_for(area: float) -> float:
+    """Return the budget of a zone where so much is burnt now; both in % of the picture."""
+    budget = math.ceil(max(area * BUDGET[0], area + BUDGET[1]) * 100 - 1e-6) / 100
+    return min(budget, 100.0)
+
+
+def meet(one: Box, other: Box) -> bool:
+    """Tell whether two boxes have more than an edge in common."""
+    return all(one[i] < other[i] + other[i + 2] and other[i] < one[i] + one[i + 2] for i in (0, 1))
+
+
 def _allowed(regions: Sequence[Region]) -> Iterator[Proposal]:
     burnt = [region for region in regions if region.what in ("clipped", "burnt")]
     larger = sorted((r for r in burnt if r.area >= LEAST_BURNT), key=lambda region: -region.area)
-    boxes = [box for box in map(_wider, (r.box for r in larger)) if not _meet(box, MIDDLE)]
+    boxes = [box for box in map(_wider, (r.box for r in larger)) if not meet(box, MIDDLE)]
     for number, box in enumerate(boxes[:MOST], 1):
-        area = sum(region.area for region in burnt if _meet(region.box, box))
-        budget = math.ceil(max(area * BUDGET[0], area + BUDGET[1]) * 100 - 1e-6) / 100
+        area = sum(region.area for region in burnt if meet(region.box, box))
         yield Proposal(
             name=f"highlight {number}",
             role=Role.ALLOW,
             box=box,
-            budget=min(budget, 100.0),
+            budget=budget_for(area),
             why=f"burnt {area:.2f} % of the picture here",
         )
 
@@ -113,10 +123,6 @@ def _wider(box: Box) -> Box:
 def _size(low: float, high: float) -> float:
     """Round a side to what a sheet shows, so that the far edge stays inside the picture."""
     return math.floor((high - low) * 1000 + 1e-6) / 1000
-
-
-def _meet(one: Box, other: Box) -> bool:
-    return all(one[i] < other[i] + other[i + 2] and other[i] < one[i] + one[i + 2] for i in (0, 1))
 
 
 def _backdrop(light: NDArray[np.float32]) -> Iterator[Proposal]:
