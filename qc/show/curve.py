@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 
 from qc.reading import Level
-from qc.show.layers import css
+from qc.show.lines import css
 from qc.show.palette import LEVELS, QUIET, TEXT
 from qc.show.templates import render
 from qc.words import spoken_number

@@ -18,22 +18,8 @@ from qc.series.entry import Standing
 from qc.series.findings import LIGHT_CHANGED, ORIGIN
 from qc.sheet.zones import Role, Zone, union_mask, with_role
 from qc.show.draw.outlines import percent
-from qc.show.layers import (
-    BOLD,
-    LEAST,
-    WIDE,
-    Line,
-    Pen,
-    Place,
-    Size,
-    around,
-    beside,
-    css,
-    high_of,
-    overlap,
-    path_of,
-    svg,
-)
+from qc.show.layers import LEAST
+from qc.show.lines import BOLD, WIDE, Line, Pen, Place, Size, around, beside, css, high_of, overlap, path_of, svg
 from qc.show.palette import OKABE_ITO, TEXT
 from qc.show.rings import Mask, Points, part_of, rings, shape_of, worst_part
 from qc.show.signs import clean, cut_middle

@@ -1,6 +1,6 @@
 """Rings: broad lines around places of a picture, a little outside of them, so that they hide nothing.
 
-Masks have the grid of an SVG's own coordinates (`qc.show.layers.WIDE`), True where something is.
+Masks have the grid of an SVG's own coordinates (`qc.show.lines.WIDE`), True where something is.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.reading import Region, TileMap, Worse
-from qc.show.layers import WIDE, Size, high_of
+from qc.show.lines import WIDE, Size, high_of
 
 Mask = NDArray[np.bool_]
 Points = tuple[tuple[float, float], ...]

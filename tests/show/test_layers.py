@@ -10,19 +10,8 @@ from PIL import Image
 from qc.reading import Region, TileMap, Unit
 from qc.sheet.zones import Role, Zone
 from qc.show.draw._scale import colours_at
-from qc.show.layers import (
-    PEN,
-    WIDE,
-    Line,
-    around,
-    arrows_svg,
-    jpeg_of,
-    map_png,
-    outlines_svg,
-    overlap,
-    scale_of,
-    zones_svg,
-)
+from qc.show.layers import arrows_svg, jpeg_of, map_png, outlines_svg, scale_of, zones_svg
+from qc.show.lines import PEN, WIDE, Line, around, overlap
 from tests.show.report.made import digest
 
 SIZE = (1200, 800)

@@ -15,7 +15,7 @@ from qc.result import Cause, Result
 from qc.series.entry import Standing
 from qc.series.findings import ORIGIN
 from qc.sheet.zones import Role, Zone
-from qc.show.layers import WIDE, high_of
+from qc.show.lines import WIDE, high_of
 from qc.show.mark import MOST, mark_of
 from tests.show.report.made import captured
 

@@ -37,6 +37,9 @@ from qc.show.text import clean, notes, settings_line, time_of
 
 BRIGHT: Final[tuple[Bright, ...]] = ("high", "low")
 
+LETTERS: Final = 1.5
+"""How many times as large as in a report letters in pictures are, which are half as wide here."""
+
 FRAMES: Final = 60
 """Most frames that a line over time holds."""
 
@@ -161,8 +164,15 @@ class _Shown:
     def _drawn(self, result: Result, mark: str, digest: Digest | None) -> tuple[Drawing, ...]:
         if digest is None:
             return ()
-        zones = self._zones
-        return drawings_of(result, digest, mark, zones=zones, specs=self._specs, put=self._put)
+        return drawings_of(
+            result,
+            digest,
+            mark,
+            zones=self._zones,
+            specs=self._specs,
+            put=self._put,
+            letters=LETTERS,
+        )
 
     def _test(self, log: Log, logged: Logged) -> tuple[Drawing, ...]:
         """Return the drawings of a dark frame's ambient test, which lie over the picture of its lit frame."""

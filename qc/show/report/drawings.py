@@ -13,7 +13,8 @@ from qc.reading import Spec
 from qc.result import Result
 from qc.sheet.zones import Zone
 from qc.show import layers
-from qc.show.layers import Bright, Scale, Size
+from qc.show.layers import Bright, Scale
+from qc.show.lines import Size
 from qc.show.pictures import Job, caption_of, jobs_of
 from qc.show.report.names import PICTURES
 from qc.show.text import clean
@@ -64,7 +65,14 @@ class Drawing:
 
 
 def drawings_of(
-    result: Result, digest: Digest, mark: str, *, zones: Sequence[Zone], specs: Sequence[Spec], put: Put
+    result: Result,
+    digest: Digest,
+    mark: str,
+    *,
+    zones: Sequence[Zone],
+    specs: Sequence[Spec],
+    put: Put,
+    letters: float = 1.0,
 ) -> tuple[Drawing, ...]:
     """Write everything that a result has to show and return its drawings, the plain picture first.
 
@@ -82,19 +90,25 @@ def drawings_of(
         The measurements.
     put : callable
         Writes a file.
+    letters : float
+        How many times as large as in a report letters are: where pictures are shown smaller.
     """
     data, size = layers.jpeg_of(digest, LONG_SIDE, QUALITY)
     base = _keep(put, f"{mark}.jpg", data)
-    over = _zones(zones, size, put)
+    over = _zones(zones, size, put, letters)
     plain = Drawing(part="picture", called="picture", size=size, layers=(base, *over), lift=digest.lift)
     shown = replace(result, digest=digest)
-    return plain, *(_drawing(shown, job, plain, mark, zones, put) for job in jobs_of(shown, specs))
+    return plain, *(_drawing(shown, job, plain, mark, zones, put, letters) for job in jobs_of(shown, specs))
 
 
-def _drawing(result: Result, job: Job, plain: Drawing, mark: str, zones: Sequence[Zone], put: Put) -> Drawing:
+def _drawing(
+    result: Result, job: Job, plain: Drawing, mark: str, zones: Sequence[Zone], put: Put, letters: float
+) -> Drawing:
     caption = caption_of(result, job)
     base, *over = plain.layers
-    between = [_keep(put, f"{mark}.{name}", data) for name, data in _layers(result, job, plain.size, zones)]
+    between = [
+        _keep(put, f"{mark}.{name}", data) for name, data in _layers(result, job, plain.size, zones, letters)
+    ]
     return replace(
         plain,
         part=job.part,
@@ -107,14 +121,16 @@ def _drawing(result: Result, job: Job, plain: Drawing, mark: str, zones: Sequenc
     )
 
 
-def _layers(result: Result, job: Job, size: Size, zones: Sequence[Zone]) -> Iterator[tuple[str, bytes]]:
+def _layers(
+    result: Result, job: Job, size: Size, zones: Sequence[Zone], letters: float
+) -> Iterator[tuple[str, bytes]]:
     digest = result.digest
     assert digest is not None
     if job.tile_map is None:
         names = {reading.name for reading in job.spec.readings}
         pairs = zip(digest.regions, digest.region_readings, strict=True)
         regions = [region for region, name in pairs if name in names]
-        yield f"{job.part}.svg", layers.outlines_svg(regions, digest.colours, size, zones)
+        yield f"{job.part}.svg", layers.outlines_svg(regions, digest.colours, size, zones, letters=letters)
         return
     yield f"{job.part}.png", layers.map_png(job.tile_map, _bright(job))
     if job.kind == "arrows":
@@ -135,11 +151,11 @@ def _called(job: Job) -> str:
     return job.spec.name if job.tile_map is None else job.spec.reading(job.tile_map.name).spoken_name
 
 
-def _zones(zones: Sequence[Zone], size: Size, put: Put) -> tuple[str, ...]:
+def _zones(zones: Sequence[Zone], size: Size, put: Put, letters: float) -> tuple[str, ...]:
     """Write the zones; frames of the same shape and sheet share the file."""
     if not zones:
         return ()
-    data = layers.zones_svg(zones, size)
+    data = layers.zones_svg(zones, size, letters=letters)
     return (_keep(put, f"zones.{hashlib.blake2b(data, digest_size=10).hexdigest()}.svg", data),)
 
 

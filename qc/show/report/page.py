@@ -13,7 +13,7 @@ from qc.series.wrap.counting import counts
 from qc.sheet.sheet import Sheet
 from qc.show.curve import SHAPES
 from qc.show.draw._scale import scale_colours
-from qc.show.layers import css
+from qc.show.lines import css
 from qc.show.palette import LEVELS, QUIET, RGB, SURROUND, TEXT
 from qc.show.report.frames import Frame
 from qc.show.report.headings import DECIDE, headings

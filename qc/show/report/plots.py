@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from qc.reading import Level
 from qc.show.curve import scale_of
-from qc.show.layers import css
+from qc.show.lines import css
 from qc.show.palette import LEVELS, QUIET, TEXT
 from qc.show.report.frames import Frame
 from qc.show.report.quantities import Number, Quantity
