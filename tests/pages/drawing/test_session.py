@@ -138,10 +138,9 @@ def test_four_lines_always_come_in_one_order_in_the_numbers_of_the_whole_way(cap
     said = {line["what"]: line["said"] for line in lines}
     assert f"clipped {said['clipped']}" == spoken_phrase(clipped, reading_spec(clipped.name))
     assert said["clipped"] != "0.00 %"
-    assert level.plus_minus is not None
-    assert (
-        said["level"] == f"{spoken_phrase(level, reading_spec(level.name))} ±{spoken_error(level.plus_minus, 2)}"
-    )
+    assert level.doubt is not None
+    assert said["level"] == f"{spoken_phrase(level, reading_spec(level.name))} ±?"
+    assert lines[3]["doubt"] == level.doubt.text
     missing = next(line for line in lines if line["what"] == "blur")
     blur = whole.reading("sharpness.blur", "label")
     assert blur is not None
