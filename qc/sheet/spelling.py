@@ -61,7 +61,7 @@ def respelled(statement: str, value: Value, *, key: str | None = None) -> str:
 
     ((old, item),) = [(name, item) for name, item in tomlkit.parse(statement).body if name is not None]
     notes, said, kept = notes_of(item.as_string()), respell(item, value), item.trivia
-    named = old.as_string() if key is None else key + old.as_string()[len(old.as_string().rstrip()) :]
+    named = old.as_string() if key is None else old.as_string().replace(old.key, key, 1)  # its quotes stay
     line = f"{kept.indent}{named}{old.sep}{said}{kept.comment_ws}{kept.comment}{kept.trail}"
     lost = [] if notes_of(said) else notes
     end = "\r\n" if "\r\n" in statement else "\n"
