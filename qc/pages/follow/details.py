@@ -271,6 +271,7 @@ def _render(
         rows=_by_place(result, specs),
         test=_by_place(logged.ambient, specs) if logged.ambient is not None else [],
         lit=names.get(logged.ambient_lit or "", ""),
+        test_notes=list(notes(logged.ambient)) if logged.ambient is not None else [],
         notes=list(notes(result)),
     )
 

@@ -193,6 +193,7 @@ def test_a_dark_frame_has_the_maps_and_numbers_of_its_test(tmp_path: Path) -> No
     made = details(where, 2)
     assert "Ambient test against SB_0001.dng" in words(made)
     assert "5.1 stops under" in words(made)
+    assert "switch off the lamp" in words(made)
     assert "test.jpg" in made.files
 
 
