@@ -97,7 +97,11 @@ def test_a_capture_that_no_watch_knows_is_measured_and_gives_its_own_folder(
         done = run("sheet", "new", "--from", tmp_path / "vases" / "V_0001.dng")
     path = tmp_path / "vases.qc" / "vases.set.toml"
     assert done.stdout.splitlines()[0] == str(path)
-    assert "highlight 1" in path.read_text()
+    text = path.read_text()
+    assert '# name = "highlight 1"' in text
+    assert '# name = "backdrop"' in text
+    sheet = read_sheet(path)  # what is proposed never counts by itself
+    assert (sheet.baseline, sheet.zones) == ("V_0001.dng", ())
     assert [p.name for p in (tmp_path / "vases").iterdir()] == ["V_0001.dng"]
 
 
