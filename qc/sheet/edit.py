@@ -190,7 +190,7 @@ class _Work:
         after: Sequence[ZoneText],
         path: str | os.PathLike[str],
     ) -> _Work:
-        _refuse_nameless(before, after, path)
+        _refuse_names(before, after, path)
         changes, removed = _differences(before, after)
         places = {zone.name: number for number, zone in enumerate(there.zone)}
         for name in (*changes, *removed):
@@ -239,7 +239,7 @@ def _differences(before: Sequence[ZoneText], after: Sequence[ZoneText]) -> tuple
     return changes, [zone.name for zone in before if zone.name not in now]
 
 
-def _refuse_nameless(before: Sequence[ZoneText], after: Sequence[ZoneText], path: str | os.PathLike[str]) -> None:
+def _refuse_names(before: Sequence[ZoneText], after: Sequence[ZoneText], path: str | os.PathLike[str]) -> None:
     if not all(zone.name for zone in after):
         raise UsageError(f"{printable(path)}: a zone has no name")
     known = {zone.name for zone in before}

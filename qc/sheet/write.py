@@ -1,7 +1,7 @@
 """Write set sheets as text: a new one, and one more zone at the end of one that is there.
 
-What a person typed is never rewritten: a new sheet refuses to replace a file, and a zone is only ever added
-after the last line.
+What a person typed is never rewritten: a new sheet refuses to replace a file, and a zone comes after the last line
+(or, where zones are written as one list, at its end). `qc.sheet.edit` changes those that are there.
 """
 
 from __future__ import annotations
@@ -145,7 +145,7 @@ def add_zone(
     reference: str | None = None,
     lightness: float | None = None,
 ) -> None:
-    """Add a zone at the end of a sheet; the lines above stay byte for byte as they are.
+    """Add a zone at the end of a sheet; what is there stays byte for byte as it is.
 
     Parameters
     ----------

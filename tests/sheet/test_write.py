@@ -7,7 +7,7 @@ import pytest
 
 from qc.errors import SheetError, UsageError
 from qc.sheet.read import parse_sheet, read_sheet
-from qc.sheet.write import add_zone, new_sheet
+from qc.sheet.write import add_zone, new_sheet, new_sheet_text, sheet_path
 from qc.sheet.zones import Role
 
 
@@ -39,6 +39,14 @@ def test_every_example_in_a_new_sheet_can_be_used_as_it_stands(sheet: Path) -> N
     assert read.limits
     assert read.zone_limits
     assert read.needs == ("dark", "patch", "clean plate")
+
+
+def test_the_text_of_a_new_sheet_is_had_without_writing_it(tmp_path: Path) -> None:
+    path = tmp_path / "a"
+    text = new_sheet_text("bottles", preset="loose", baseline="SB_0007.dng")
+    assert list(tmp_path.iterdir()) == []
+    assert sheet_path(path) == new_sheet(path, name="bottles", preset="loose", baseline="SB_0007.dng")
+    assert sheet_path(path).read_bytes().decode() == text
 
 
 def test_a_sheet_that_is_there_is_not_replaced(sheet: Path) -> None:
@@ -86,6 +94,11 @@ def test_a_zone_that_would_be_a_mistake_is_not_written(
     with pytest.raises(SheetError, match=said):
         add_zone(sheet, name, role, box=box)
     assert sheet.read_bytes() == before
+
+
+def test_a_number_is_written_as_it_is(sheet: Path) -> None:
+    add_zone(sheet, "label", "protect", box=(1 / 3, 0.0, 0.25, 1.0))
+    assert read_sheet(sheet).zones[0].points[0] == (1 / 3, 0.0)
 
 
 def test_a_zone_is_not_added_to_a_sheet_with_mistakes(sheet: Path) -> None:
