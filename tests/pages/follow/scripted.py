@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import io
 import json
 from collections.abc import AsyncIterator, Iterator
@@ -143,7 +144,11 @@ DETAILS = "<h2>{name}</h2><p>clipped 10.64 %</p><script>document.title = 'ran'</
 
 @dataclass
 class Script:
-    """What the page is told, and what it asked for."""
+    """What the page is told, and what it asked for.
+
+    `refuse` is why nothing can be done, `mute` lets connections stand without a sign, `given` is the last picture
+    that was asked for.
+    """
 
     hub: Hub = field(default_factory=Hub)
     may_act: bool = True
@@ -153,6 +158,8 @@ class Script:
     marks: dict[str, bytes] = field(default_factory=dict)
     details: dict[str, str] = field(default_factory=dict)
     loaded: int = 0
+    given: str = ""
+    mute: bool = False
 
     def app(self) -> Starlette:
         made = files()
@@ -168,6 +175,8 @@ class Script:
 
         async def now(_: Request) -> Response:
             async def told() -> AsyncIterator[str]:
+                while self.mute:  # connected, and not a sign
+                    await asyncio.sleep(0.05)
                 async with aclosing(self.hub.listen(pause_s=4.0)) as states:
                     async for one in states:
                         yield (
@@ -179,7 +188,8 @@ class Script:
             return StreamingResponse(told(), media_type="text/event-stream")
 
         async def picture(request: Request) -> Response:
-            data = self.pictures.get(request.path_params["key"], common)
+            self.given = request.path_params["key"]
+            data = self.pictures.get(self.given, common)
             return Response(data, media_type="image/jpeg") if data else Response(status_code=404)
 
         async def mark(request: Request) -> Response:

@@ -7,7 +7,7 @@
   const $$ = (selector, within = document) => [...within.querySelectorAll(selector)];
   const page = document.documentElement.dataset.page, main = $("main");
   const AGAIN_MS = 1000, SILENT_MS = 12_000, PATIENT_MS = 3000, QUIET_WATCH_MS = 20_000, LATE_MS = 900;
-  const SHORTEST_PART = 0.5; // of what would fit: a shorter clause says too little
+  const SHORTEST_PART = 0.3; // of what would fit: a shorter clause says too little
   const own = { asked: null, at: 0, depth: 0, shown: null, keys: false, told: "", tone: null };
   let state = null;
 
@@ -42,9 +42,9 @@
     };
     if (!fits(whole)) {
       const most = longest([...whole.slice(0, 400).matchAll(/\s+|(?<=\S{12})(?=\S)/gu)].map((m) => whole.slice(0, m.index)), fits);
-      const ends = [...most.matchAll(/; |, | \(|: /g)].map((m) => most.slice(0, m.index));
-      const clause = ends.at(-1) ?? "";
-      fits(short(clause.length >= most.length * SHORTEST_PART ? clause : most));
+      const clauses = [...whole.matchAll(/; |, | \(|: /g)].map((m) => whole.slice(0, m.index)).reverse();
+      const enough = clauses.filter((part) => part.length >= most.length * SHORTEST_PART && part.length <= most.length);
+      if (!enough.some((part) => fits(`${part} …`))) fits(short(most));
     }
     element.dataset.fitted = about;
   }
@@ -226,7 +226,7 @@
     const waiting = state?.alarms?.length ?? 0;
     text($(".waiting"), waiting ? `answer ${waiting === 1 ? "one alarm" : `${waiting} alarms`}` : "no alarm waits");
     text($(".deeper"), ["more", "maps and readings", "back"][own.depth]);
-    text($(".bright"), main.classList.contains("bright") ? "dim again" : "brighter");
+    text($(".brightness"), main.classList.contains("bright") ? "dim again" : "brighter");
     text($(".tone"), own.tone === null ? "tone: off" : "tone on a halt: on");
   }
 

@@ -1,0 +1,360 @@
+"""The page of a watch as people see it: what is read from two metres, in each state of a day.
+
+Sizes are for a full window of 2560 × 1440 on a 27-inch screen of 16:9, which is 597 mm wide. How tall letters must
+be is the issue's own number (30 mm, 12 mm); luminance and its formula are those of WCAG 2.2 (relative luminance).
+"""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+
+from qc.pages.serve import Served
+from tests.pages.follow.conftest import SCREEN, Open, pictured, shows, shows_no
+from tests.pages.follow.scripted import LOG_LOST, LOST, PLACE, Script, alarm, bright, frame, state, trouble
+
+if TYPE_CHECKING:
+    from playwright.sync_api import FloatRect, Page
+
+MM = 597 / 2560
+"""Of a pixel on that screen."""
+
+SIZES = (SCREEN, (1280, 800), (390, 844))
+
+HINT = ["judged: whole files", "only shown as numbers: highlights", "to have those judged: qc sheet new"]
+
+HOSTILE = '<img src=x onerror=alert(1)> & "q" \''
+
+
+def capital(page: Page, where: str) -> float:
+    """Height of a capital letter as it is drawn there, pixels."""
+    return float(
+        page.evaluate(
+            """(where) => {
+              const style = getComputedStyle(document.querySelector(where));
+              const pen = document.createElement("canvas").getContext("2d");
+              pen.font = `${style.fontWeight} ${style.fontSize} ${style.fontFamily}`;
+              return pen.measureText("H").actualBoundingBoxAscent;
+            }""",
+            where,
+        )
+    )
+
+
+def box(page: Page, where: str) -> FloatRect:
+    found = page.locator(where).bounding_box()
+    assert found is not None
+    return found
+
+
+def over(page: Page, where: str, side: str) -> float:
+    """By how much what is in an element is wider or higher than the element."""
+    script = f"(where) => {{ const e = document.querySelector(where); return e.scroll{side} - e.client{side}; }}"
+    return float(page.evaluate(script, where))
+
+
+def luminance(png: bytes) -> float:
+    """Mean relative luminance of a screenshot (WCAG 2.2)."""
+    from PIL import Image
+
+    codes = np.asarray(Image.open(io.BytesIO(png)).convert("RGB")) / 255
+    linear = np.where(codes <= 0.04045, codes / 12.92, ((codes + 0.055) / 1.055) ** 2.4)
+    return float((linear @ [0.2126, 0.7152, 0.0722]).mean())
+
+
+def test_word_reason_and_number_are_as_tall_as_two_metres_ask_for(
+    script: Script, watch: Served, open_page: Open
+) -> None:
+    script.hub.put(state(frame(12, "halt", "label burnt 10.64 %"), troubles=[LOG_LOST]))
+    page = open_page(watch.link)
+    shows(page, ".verdict", "halt")
+    assert capital(page, ".verdict") * MM >= 30
+    assert capital(page, ".reason") * MM >= 12
+    assert capital(page, ".notice .text") * MM >= 12
+    assert 19 <= capital(page, ".number") * MM <= 24
+    assert 4 <= capital(page, ".beat") * MM <= 6
+
+
+@pytest.mark.parametrize("size", [(2560, 1300), (1280, 720), (1280, 800), (1920, 1080)])
+def test_letters_grow_and_shrink_with_the_window(
+    size: tuple[int, int], script: Script, watch: Served, open_page: Open
+) -> None:
+    """A browser's own bars, or a screen of another shape, take nothing away: 30 mm of 597 mm stay that share."""
+    script.hub.put(state(frame(12, "halt", "label burnt 10.64 %")))
+    page = open_page(watch.link, size)
+    shows(page, ".verdict", "halt")
+    assert capital(page, ".verdict") >= size[0] * 30 / 597
+    assert capital(page, ".reason") >= size[0] * 12 / 597
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_every_word_has_its_room_and_covers_nothing(
+    size: tuple[int, int], script: Script, watch: Served, open_page: Open
+) -> None:
+    script.hub.put(state(None, hint=HINT))
+    page = open_page(watch.link, size)
+    shows(page, ".verdict", "no frame yet")
+    shows(page, ".hint li", HINT)
+    assert over(page, ".verdict", "Width") <= 0
+    for word in ("unmeasured", "unjudged", "first look"):
+        script.hub.put(state(frame(12, "unmeasured", "seal: no isolated edges", word=word)))
+        shows(page, ".verdict", word)
+        assert over(page, ".verdict", "Width") <= 0
+    script.hub.put(state(None, troubles=[LOST]))
+    shows(page, ".verdict", "folder lost")
+    assert over(page, ".verdict", "Width") <= 0
+    assert over(page, "html", "Width") <= 0
+
+
+@pytest.mark.parametrize(
+    ("reason", "shown"),
+    [
+        ("label burnt 10.64 %", "label burnt 10.64 %"),
+        (
+            "label burnt 10.64 %; the limit for it is 0.2 %, raised to that by hand yesterday (front of it)",
+            "label burnt 10.64 %; the limit for it is 0.2 % …",
+        ),
+        (
+            "the sheet asks for a light that no frame of today has had since 12.4 and 3.25 were measured of it",
+            "the sheet asks for a light that no frame of today has had …",
+        ),
+        (
+            "colour of the grey card is greener than it was by 12.4, and its lightness by 3.25 more than that",
+            "colour of the grey card is greener than it was by 12.4 …",
+        ),
+    ],
+)
+def test_a_reason_has_two_lines_at_most_and_is_never_made_smaller(
+    reason: str, shown: str, script: Script, watch: Served, open_page: Open
+) -> None:
+    script.hub.put(state(frame(12, "halt", reason)))
+    page = open_page(watch.link)
+    shows(page, ".verdict", "halt")
+    line = page.evaluate("() => parseFloat(getComputedStyle(document.querySelector('.reason')).lineHeight)")
+    assert box(page, ".reason")["height"] <= 2 * line + 1
+    assert capital(page, ".reason") * MM >= 12
+    shows(page, ".reason", shown)
+
+
+def test_a_reason_without_a_place_to_cut_still_keeps_its_lines(
+    script: Script, watch: Served, open_page: Open
+) -> None:
+    script.hub.put(state(frame(12, "halt", "w" * 500)))
+    page = open_page(watch.link)
+    shows(page, ".verdict", "halt")
+    told = page.locator(".reason").inner_text()
+    assert told.endswith("w …")
+    assert over(page, ".reason", "Height") <= 1
+
+
+@pytest.mark.parametrize(
+    ("size", "shape"),
+    [(SCREEN, (1600, 1067)), (SCREEN, (1067, 1600)), ((1280, 800), (1600, 1200)), ((390, 844), (1067, 1600))],
+)
+def test_the_screen_hardly_lights_the_set_even_with_a_white_backdrop(
+    size: tuple[int, int], shape: tuple[int, int], script: Script, watch: Served, open_page: Open
+) -> None:
+    newest = frame(12, "halt", "label burnt 10.64 %", size=list(shape))
+    script.pictures[newest["key"]] = bright(shape)
+    script.hub.put(state(newest, "cccncwcccch", alarms=[alarm(12)]))
+    page = open_page(watch.link, size)
+    pictured(page, newest["key"])
+    dim = luminance(page.screenshot())
+    assert dim < 0.05
+    page.keyboard.press("b")
+    assert luminance(page.screenshot()) > 1.5 * dim
+    page.keyboard.press("b")
+    assert luminance(page.screenshot()) == pytest.approx(dim, abs=1e-4)
+
+
+def test_nothing_on_the_page_moves_by_itself(script: Script, watch: Served, open_page: Open) -> None:
+    script.hub.put(state(frame(12, "halt", "label burnt 10.64 %")))
+    page = open_page(watch.link)
+    pictured(page, "0000000c")
+    moving = """() => [...document.querySelectorAll("*")].map((e) => getComputedStyle(e))
+      .filter((style) => style.animationName !== "none" || parseFloat(style.transitionDuration) > 0).length"""
+    assert page.evaluate(moving) == 0
+
+
+def test_the_mark_lies_over_the_picture_in_one_frame(script: Script, watch: Served, open_page: Open) -> None:
+    script.hub.put(state(frame(12, "halt", "label burnt 10.64 %")))
+    page = open_page(watch.link)
+    pictured(page, "0000000c")
+    shown = "figure:not([hidden])"
+    assert box(page, f"{shown} .picture") == box(page, f"{shown} .place")
+    whole = box(page, f"{shown} .picture")
+    assert whole["width"] / whole["height"] == pytest.approx(1600 / 1067, abs=0.01)
+    assert whole["x"] + whole["width"] <= SCREEN[0]
+    assert PLACE  # what is drawn there is the server's: tests/show/test_mark.py
+    script.hub.put(state(frame(13), "h"))
+    pictured(page, "0000000d")
+    shows_no(page, f"{shown} .place")
+
+
+def test_of_a_name_the_counter_is_large_and_the_rest_is_there(
+    script: Script, watch: Served, open_page: Open
+) -> None:
+    script.hub.put(state(frame(12)))
+    page = open_page(watch.link)
+    shows(page, "h1", "SB_0012.dng")
+    shows(page, "h1 .number", "0012")
+    assert page.title() == "0012 clear · bottles"
+    script.hub.put(state({**frame(13), "name": "front.dng", "stem": "front", "number": ""}))
+    shows(page, "h1", "front.dng")
+    assert page.title() == "front clear · bottles"
+
+
+HIGH = """() => {
+  const style = getComputedStyle(document.querySelector(".column"), "::before");
+  return [style.content, parseFloat(style.height)];
+}"""
+
+
+def test_a_level_is_a_word_and_the_height_of_its_column(script: Script, watch: Served, open_page: Open) -> None:
+    script.hub.put(state(None))
+    page = open_page(watch.link)
+    parts = {"clear": 0.13, "note": 0.36, "warn": 0.64, "halt": 1.0, "unjudged": 0.0}
+    for level, part in parts.items():
+        script.hub.put(state(frame(12, level, "a reason"), "c"))
+        shows(page, ".verdict", level)
+        assert page.evaluate(HIGH)[1] / box(page, ".column")["height"] == pytest.approx(part, abs=0.01)
+        assert page.locator(".strip button").last.get_attribute("aria-label") == f"SB_0012.dng: {level}"
+    script.hub.put(state(frame(12, "unmeasured", "a reason"), "c"))
+    shows(page, ".verdict", "unmeasured")
+    assert page.evaluate(HIGH)[0] == '"?"'
+
+
+def test_the_strip_holds_the_last_twelve_the_newest_at_the_right_and_shown(
+    script: Script, watch: Served, open_page: Open
+) -> None:
+    script.hub.put(state(frame(3, "warn", "left −0.3 stop"), "ch"))
+    page = open_page(watch.link)
+    shows(page, ".verdict", "warn")
+    steps = page.locator(".strip button")
+    assert steps.count() == 12
+    assert [step.get_attribute("data-level") for step in steps.all()] == [""] * 9 + ["clear", "halt", "warn"]
+    assert [step.get_attribute("aria-current") for step in steps.all()] == ["false"] * 11 + ["true"]
+    heights = [box(page, f".strip button:nth-child({at}) i")["height"] for at in (10, 12, 11)]
+    assert heights == sorted(heights)
+    assert heights[0] > 0
+
+
+def test_the_heartbeat_counts_up_by_itself(script: Script, watch: Served, open_page: Open) -> None:
+    script.hub.put(state(frame(12), age_s=58.0))
+    page = open_page(watch.link, fake_clock=True)
+    shows(page, ".beat", "bottles · 10:02:11 · last SB_0012.dng 58 s ago · 0 waiting · 3 120 frames free")
+    page.clock.run_for(7_000)
+    shows(page, ".beat", "bottles · 10:02:11 · last SB_0012.dng 1 min ago · 0 waiting · 3 120 frames free")
+    shows(page, ".needs", "still needed: dark")
+
+
+def test_a_lost_folder_is_what_there_is_to_read(script: Script, watch: Served, open_page: Open) -> None:
+    script.hub.put(
+        state(frame(12, "clear"), troubles=[LOST, LOG_LOST, trouble("bottles.set.toml: line 3: no role")])
+    )
+    page = open_page(watch.link)
+    shows(page, ".verdict", "folder lost")
+    shows(page, ".reason", "no frame can arrive until it is back")
+    shows(page, ".tail", "before that: SB_0012.dng, clear")
+    shows(page, "h1", "")
+    told = page.locator(".notice:not([hidden])").all_inner_texts()
+    assert told == ["log lost: measuring goes on, nothing is kept", "bottles.set.toml: line 3: no role"]
+    assert page.title() == "folder lost · bottles"
+    script.hub.put(state(frame(12, "clear")))
+    shows(page, ".verdict", "clear")
+    shows_no(page, ".notice >> nth=0")
+
+
+def test_a_first_look_is_no_verdict_and_leaves_the_picture_before_it_faint(
+    script: Script, watch: Served, open_page: Open
+) -> None:
+    script.hub.put(state(frame(12)))
+    page = open_page(watch.link)
+    pictured(page, "0000000c")
+    early: dict[str, Any] = {
+        "looking": True,
+        "picture": None,
+        "size": None,
+        "mark": None,
+        "without": "the picture follows",
+    }
+    script.hub.put(state(frame(13, "unjudged", word="first look", **early)))
+    shows(page, ".verdict", "first look")
+    shows(page, ".without", "the picture follows")
+    assert page.locator(".room.old").count() == 1
+    script.hub.put(state(frame(13, "halt", "file is truncated", **early)))
+    shows(page, ".tail", "first look, the rest is being measured")
+    script.hub.put(state(frame(13)))
+    pictured(page, "0000000d")
+    shows(page, ".without", "")
+    assert page.locator(".room.old").count() == 0
+
+
+def test_a_picture_that_is_absent_says_why(script: Script, watch: Served, open_page: Open) -> None:
+    script.hub.put(state(frame(12)))
+    page = open_page(watch.link)
+    pictured(page, "0000000c")
+    script.hub.put(
+        state(frame(13, "unmeasured", picture=None, size=None, without="its file lies outside the folder"))
+    )
+    shows(page, ".without", "no picture: its file lies outside the folder")
+    assert page.locator("figure:not([hidden])").count() == 0
+
+
+def test_a_picture_that_does_not_come_is_said_and_asked_for_again(
+    script: Script, watch: Served, open_page: Open, complaints: list[str]
+) -> None:
+    script.pictures["0000000c"] = b""
+    script.hub.put(state(frame(12)))
+    page = open_page(watch.link)
+    shows(page, ".without", "no picture: it did not come")
+    del script.pictures["0000000c"]
+    script.hub.put(state(frame(12), clock="10:02:16"))
+    pictured(page, "0000000c")
+    assert all("404" in complaint for complaint in complaints)
+    complaints.clear()
+
+
+def test_the_newest_verdict_is_told_to_who_cannot_see_it(script: Script, watch: Served, open_page: Open) -> None:
+    script.hub.put(state(frame(12, "halt", "label burnt 10.64 %")))
+    page = open_page(watch.link)
+    shows(page, "[aria-live=polite]", "SB_0012.dng: halt, label burnt 10.64 %")
+    assert page.get_attribute("html", "lang") == "en"
+
+
+def test_names_are_text_wherever_they_stand(script: Script, watch: Served, open_page: Open) -> None:
+    newest = frame(
+        12, "halt", f"{HOSTILE} burnt", name=f"{HOSTILE}0012.dng", stem=HOSTILE, more=2, again="2nd in a row"
+    )
+    asked = {**alarm(12), "question": f"{HOSTILE}, halt"}
+    asked["answers"] = [{**answer, "said": HOSTILE} for answer in asked["answers"]]
+    told = state(
+        newest, "c", alarms=[asked], said=[HOSTILE], hint=[HOSTILE], troubles=[trouble(HOSTILE)], needs=HOSTILE
+    )
+    script.hub.put({**told, "folder": HOSTILE, "strip": [{**told["strip"][0], "name": HOSTILE}]})
+    page = open_page(watch.link)
+    shows(page, "h1", f"{HOSTILE}0012.dng")
+    shows(page, ".needs", HOSTILE)
+    shows(page, ".notice:not([hidden]) .text", HOSTILE)
+    assert HOSTILE in page.title()
+    page.keyboard.press("Enter")
+    shows(page, ".question h2", f"{HOSTILE}, halt")
+    page.keyboard.press("Escape")
+    page.keyboard.press("d")
+    assert page.locator(".known li").first.inner_text() == f"{HOSTILE} burnt"
+    assert page.locator("[src=x]").count() == 0
+
+
+def test_at_the_width_of_a_phone_it_is_one_column(script: Script, watch: Served, open_page: Open) -> None:
+    script.hub.put(state(frame(12, "halt", "label burnt 10.64 %"), "cc", troubles=[LOG_LOST]))
+    page = open_page(watch.link, SIZES[2])
+    pictured(page, "0000000c")
+    order = [box(page, where) for where in ("header", ".notices", "figure:not([hidden])", ".strip", "footer")]
+    tops = [one["y"] for one in order]
+    assert tops == sorted(tops)
+    assert all(one["x"] >= 0 and one["x"] + one["width"] <= 390 for one in order)
+    assert capital(page, ".reason") >= 14
+    assert order[-1]["y"] + order[-1]["height"] <= 844
