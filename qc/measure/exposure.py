@@ -113,8 +113,11 @@ def _no_saturation(frame: Frame, levels: NDArray[np.float64]) -> Reason | None:
 
 
 def _no_noise(frame: Frame) -> Reason:
-    what = "a finished picture, read against its top code" if frame.kind == "rendered" else "the sensor"
-    return Reason("no_noise_model", f"the noise of {what} is not known")
+    if frame.kind == "rendered":
+        text = "a finished picture is read against its top code, and its noise is not known"
+    else:
+        text = "the noise of the sensor is not known"
+    return Reason("no_noise_model", text)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
