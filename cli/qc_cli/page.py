@@ -153,15 +153,16 @@ def opening(
             make_app(view, store=store, hub=hub, assets=files), folder, wanted, hub.close, fault
         )
         served.start()
+        paged = Paged(view, served, faults, beside)
         try:
             beside.say_lines(said, whole=True)
             if wanted.opens and can_open():
                 open_link(_here(served) or served.link)
-            yield Paged(view, served, faults, beside)
+            yield paged
         finally:
             view.close()
             served.stop()
-            Paged.tell(faults, beside)
+            paged.tell_faults()
 
     return opened
 
@@ -175,10 +176,11 @@ class Paged:
         self._faults = faults
         self._beside = beside
         self._ended = False
+        self._told = ""
 
     def take(self, update: Update, said: Sequence[Said]) -> None:
         """Have the page follow an update."""
-        self.tell(self._faults, self._beside)
+        self.tell_faults()
         if self._ended:
             return
         if not self._served.runs:
@@ -196,15 +198,19 @@ class Paged:
     def say_lines(self, lines: Sequence[str], *, whole: bool = False) -> None:
         """Nothing: what is said of the watch as a whole is in the page's state."""
 
-    @staticmethod
-    def tell(faults: queue.SimpleQueue[str], beside: View) -> None:
-        """Say what went wrong in the server's thread."""
-        while not faults.empty():
-            beside.say_lines([faults.get()])
+    def tell_faults(self) -> None:
+        """Say what went wrong in the server's thread; the same again and again is said once."""
+        while not self._faults.empty():
+            fault = self._faults.get()
+            if fault != self._told:
+                self._beside.say_lines([fault])
+            self._told = fault
 
     def _end(self, why: str) -> None:
+        """Serve nothing any more: a page that does not follow would go on showing what was."""
         self._ended = True
         self._view.close()
+        self._served.stop()
         self._beside.say_lines([f"{why}; the watch goes on without it"])
 
 

@@ -14,7 +14,7 @@ import subprocess
 import sys
 import threading
 import webbrowser
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -22,7 +22,9 @@ from typing import Any
 
 import pytest
 
+from qc.intake.updates import Heartbeat
 from qc_cli import browser
+from qc_cli.page import Paged
 from tests.cli.conftest import SHEET, Run, environment, subprocess_of
 from tests.cli.test_watch import terminal
 from tests.pages.asking import Asker
@@ -306,6 +308,51 @@ def test_a_page_that_fails_is_told_once_and_the_watch_goes_on_to_its_end(
     assert [line for line in err if said in line] == [f"{said}; the watch goes on without it"]
     assert "25 frames: 18 clear, 2 note, 3 warn, 2 halt" in done.stderr.decode()
     assert done.returncode == 1
+
+
+def test_a_page_that_does_not_follow_any_more_is_not_served_any_more() -> None:
+    done: list[str] = []
+
+    class Failing:
+        def take(self, *_: object) -> None:
+            raise ValueError("first\nsecond")
+
+        def close(self) -> None:
+            done.append("closed")
+
+    class Server:
+        runs = True
+
+        def stop(self) -> None:
+            done.append("stopped")
+
+    class Beside:
+        def say_lines(self, lines: Sequence[str], *, whole: bool = False) -> None:
+            assert not whole
+            done.extend(lines)
+
+    paged = Paged(Failing(), Server(), queue.SimpleQueue(), Beside())  # type: ignore[arg-type]  # stand for those
+    for _ in range(3):
+        paged.take(Heartbeat(), ())
+    assert done[:2] == ["closed", "stopped"]
+    assert len(done) == 3
+    assert "ValueError: first second; the watch goes on without it" in done[2]
+
+
+def test_a_fault_of_the_server_is_told_once_however_often_it_comes() -> None:
+    told: list[str] = []
+
+    class Beside:
+        def say_lines(self, lines: Sequence[str], *, whole: bool = False) -> None:
+            assert not whole
+            told.extend(lines)
+
+    faults: queue.SimpleQueue[str] = queue.SimpleQueue()
+    paged = Paged(None, None, faults, Beside())  # type: ignore[arg-type]  # neither is asked
+    for fault in ("one", "one", "other", "one"):
+        faults.put(fault)
+    paged.tell_faults()
+    assert told == ["one", "other", "one"]
 
 
 def test_on_a_terminal_the_link_stands_above_the_region_in_one_piece_and_the_terminal_is_left_clean(

@@ -134,6 +134,12 @@ class Store:
                 for key in where.keys() - keys:
                     del where[key]
 
+    def retry(self) -> None:
+        """Read again, when it is asked for, what could not be read from the log."""
+        with self._lock:
+            for key in [key for key in self._known if key in self._held and self._held[key].stored is None]:
+                del self._held[key]
+
     def held(self, key: str) -> Held | None:
         """Return what a capture can be shown by; None for one that is not shown here."""
         with self._lock:

@@ -175,6 +175,8 @@ class PageView:
 
     def _happened(self, event: Event) -> None:
         self._offers.clear()  # the sheet may have changed, the log be back
+        if event.kind == "log_back":
+            self._store.retry()
         if event.kind == "ended":
             self._known = replace(self._known, ended=True)
 

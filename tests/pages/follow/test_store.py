@@ -173,6 +173,18 @@ def test_what_the_log_does_not_have_is_a_reason(tmp_path: Path) -> None:
     assert held.without == NOT_KEPT
 
 
+def test_what_could_not_be_read_is_read_again_when_the_log_is_back(tmp_path: Path) -> None:
+    store = store_of(tmp_path)
+    own = replace(standing(shot(7)), content=captured(7).content)
+    store.recall(own)
+    assert store.picture(key_of(own.content)) is None
+    with Log.open(tmp_path / "bottles.qc") as log:
+        log.add(captured(7))
+    assert store.picture(key_of(own.content)) is None  # not asked for at each update: a log may be slow to fail
+    store.retry()
+    assert store.picture(key_of(own.content)) is not None
+
+
 def test_a_file_without_a_picture_is_a_reason(tmp_path: Path) -> None:
     store = store_of(tmp_path)
     file = FileFacts(path="SB_0001.dng", name="SB_0001.dng", content=None, state="empty")

@@ -14,6 +14,7 @@ import pytest
 from qc.errors import LogError, QcError, UsageError
 from qc.event import Event
 from qc.intake.updates import Heartbeat, Recalled, Restated, Update
+from qc.log.log import Log
 from qc.pages.follow.hub import Hub
 from qc.pages.follow.state import token_of
 from qc.pages.follow.store import Store
@@ -25,6 +26,7 @@ from qc.show.watching.board import Board
 from qc.show.watching.deeds import Deeds
 from qc.show.watching.menu import Act, Wish
 from qc.show.watching.words import Said
+from tests.log.made import captured
 from tests.pages.follow.pictured_day import pictured
 from tests.sheet.toys import LABEL, SPECS
 from tests.show.scripted_day import BURNT, NO_FLASH, SOFT, cause, event, measured, shot
@@ -282,6 +284,17 @@ def test_frames_of_an_earlier_watch_say_why_they_have_no_picture(following: Foll
     own = HALT.standing
     state = following.take(Recalled(standings=(own,), names={own.content: "SB_0012.dng"}))
     assert state["frame"]["without"].startswith("its picture cannot be read")
+
+
+def test_a_picture_that_could_not_be_read_is_there_once_the_log_is_back(
+    following: Following, tmp_path: Path
+) -> None:
+    own = replace(HALT.standing, content=captured(7).content)
+    following.take(Recalled(standings=(own,), names={own.content: "SB_0007.dng"}))
+    with Log.open(tmp_path / "bottles.qc") as log:
+        log.add(captured(7))
+    assert following.take(Heartbeat())["frame"]["picture"] is None
+    assert following.take(event("log_back", "the log is written again"))["frame"]["picture"] is not None
 
 
 def test_300_frames_leave_the_same_bytes_and_a_state_of_the_same_size(following: Following) -> None:
