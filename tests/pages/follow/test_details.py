@@ -184,6 +184,7 @@ def test_a_dark_frame_has_the_maps_and_numbers_of_its_test(tmp_path: Path) -> No
         captured(1).result,
         schema="qc.ambient/1",
         readings=(stops,),
+        findings=(Finding(code="advice", text="switch off the lamp at its own control"),),
         digest=digest(9),
         verdict=Verdict(level=Level.CLEAR),
     )
