@@ -15,7 +15,7 @@ from qc.log.rows import Captured
 from qc.pages.assets import kind_of, look
 from qc.pages.follow.details import FRAMES, Details, details_of
 from qc.pages.guard import HEADERS
-from qc.reading import Level, Reading, Unit
+from qc.reading import Finding, Level, Reading, Unit
 from qc.result import Verdict
 from qc.series.entry import Standing
 from tests.show.report.made import all_specs, burnt, captured, cause, digest, logged, soft, truncated
