@@ -15,7 +15,7 @@ from qc.reading import Level
 from qc.result import Result
 from qc.series.entry import Standing
 from qc.series.order import divided
-from qc.show.text import clean, figures_of, time_of
+from qc.show.text import clean, figures_of, settings_line, time_of
 from qc.show.watching import words
 from qc.show.watching.board import ALARMS, Board, Told
 from qc.show.watching.foremost import foremost_of
@@ -105,6 +105,7 @@ def _looking(result: Result) -> dict[str, Any]:
         "level": str(level if alarm else Level.UNJUDGED),
         "word": str(level) if alarm else FIRST_LOOK,
         **_reason(standing if alarm else None, None),
+        **_known_of(standing, result),
         "time": time_of(result),
         "looking": True,
         "picture": None,
@@ -127,6 +128,7 @@ def _told(board: Board, told: Told, known: Known) -> dict[str, Any]:
         "level": str(standing.level),
         "word": str(standing.level),
         **reason,
+        **_known_of(standing, held.result if held is not None else None),
         "time": told.time,
         "looking": False,
         "picture": f"/picture/{key}.jpg" if shown else None,
@@ -140,6 +142,12 @@ def _name(name: str) -> dict[str, str]:
     """Return a file name and, in parts, its counter and what stands before it."""
     before, number = divided(name)
     return {"name": clean(name), "stem": clean(before if number else words.stem(name)), "number": number}
+
+
+def _known_of(standing: Standing, result: Result | None) -> dict[str, Any]:
+    """Return all that is known in words, for who asks for more than the one reason."""
+    settings = settings_line(result) if result is not None else ""
+    return {"causes": [clean(cause.text) for cause in standing.causes], "settings": settings}
 
 
 def _reason(standing: Standing | None, before: Standing | None) -> dict[str, Any]:

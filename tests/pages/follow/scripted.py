@@ -46,6 +46,8 @@ def frame(number: int, level: str = "clear", reason: str = "", **changes: Any) -
         "reason": reason,
         "more": 0,
         "again": "",
+        "causes": [reason] if reason else [],
+        "settings": "1/125 s, f/11, ISO 100",
         "time": "10:01:00",
         "looking": False,
         "picture": f"/picture/{key}.jpg",

@@ -29,7 +29,11 @@ def test_one_press_tells_all_in_words_the_next_the_readings_the_third_goes_back(
     page = opened(script, watch, open_page)
     shows_no(page, ".known")
     page.keyboard.press("d")
-    shows(page, ".known li", ["label burnt 10.64 %; limit 0.2 %", "SB_0012.dng, taken 10:01:00"])
+    shows(
+        page,
+        ".known li",
+        ["label burnt 10.64 %; limit 0.2 %", "SB_0012.dng, taken 10:01:00", "1/125 s, f/11, ISO 100"],
+    )
     shows_no(page, ".details")
     page.keyboard.press("d")
     shows(page, ".details h2", "0000000c")

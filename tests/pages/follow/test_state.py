@@ -14,6 +14,7 @@ from qc.pages.follow.state import MOST_ALARMS, Known, as_said, state_of, token_o
 from qc.pages.follow.store import Held, key_of
 from qc.reading import Level
 from qc.result import Result
+from qc.show.text import settings_line
 from qc.show.watching import words
 from qc.show.watching.board import Board
 from qc.show.watching.menu import Menu
@@ -71,6 +72,16 @@ def test_a_frame_has_its_number_one_reason_and_how_many_others_of_its_level_ther
     assert (of["level"], of["word"], of["reason"], of["more"]) == ("halt", "halt", "label burnt 10.64 %", 1)
     assert of["time"] == "10:04:12"
     assert of["looking"] is False
+
+
+def test_all_causes_and_the_settings_are_there_for_who_asks_for_more() -> None:
+    told = measured(HALT)
+    of = frame(told, held=held(HALT))
+    assert of["causes"] == [one.text for one in told.standing.causes]
+    assert of["settings"] == settings_line(HALT)
+    assert frame(told)["settings"] == ""
+    early = frame(Early(result=HALT))
+    assert (early["causes"], early["settings"]) == ([one.text for one in HALT.verdict.causes], settings_line(HALT))
 
 
 def test_the_reason_is_one_clause_of_what_the_terminal_says_in_full() -> None:

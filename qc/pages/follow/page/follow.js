@@ -231,8 +231,8 @@
   }
 
   function knownOf(frame) {
-    const causes = frame.causes?.length ? frame.causes : frame.reason ? [frame.reason] : ["nothing against it"];
-    return [...causes, `${frame.name}, taken ${frame.time}`, ...(frame.settings ? [frame.settings] : []), ...(frame.figures ?? [])];
+    const against = frame.causes.length ? frame.causes : [frame.reason || "nothing against it"];
+    return [...against, `${frame.name}, taken ${frame.time}`, frame.settings].filter(Boolean);
   }
 
   function list(element, lines) {
