@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from qc.errors import UsageError, printable
 from qc.reading import Box
@@ -70,6 +70,11 @@ def zones_of(text: str, path: str | os.PathLike[str] = "sheet") -> tuple[ZoneTex
     return tuple(map(_zone, tables_of(text, path).zone))
 
 
+def seen(saved: Sequence[ZoneText]) -> tuple[ZoneText, ...]:
+    """Return zones that were saved as they are seen from then on: each was in the sheet by its name."""
+    return tuple(replace(zone, was=zone.name) for zone in saved)
+
+
 def edited(
     text: str, before: Sequence[ZoneText], after: Sequence[ZoneText], *, path: str | os.PathLike[str] = "sheet"
 ) -> str:
@@ -132,7 +137,9 @@ def save(
     """Write changed zones to a sheet, in one step.
 
     Where somebody changed the sheet since `text` was read, the edits go into what is there now, unless they touch
-    the same zone. For the next save, take the text that is returned, and its `zones_of`.
+    the same zone. Then it holds zones that whoever edits may not have seen: `before` is always what they saw, or
+    the next save would take those for removed. `seen` makes it of what they have just saved; `zones_of` only where
+    they are shown what it returns.
 
     Parameters
     ----------
@@ -141,7 +148,9 @@ def save(
     text : str
         Of the sheet as it was read (`qc.sheet.problems.as_text`), or of a new one
         (`qc.sheet.write.new_sheet_text`).
-    before, after : sequence of ZoneText
+    before : sequence of ZoneText
+        The zones as whoever edits saw them.
+    after : sequence of ZoneText
         As in `edited`.
     new : bool
         Whether there was no such file: it is made, and one that is there by now is not replaced.
@@ -166,8 +175,7 @@ def save(
     for _ in range(_TRIES):
         data = read_bytes(path)
         now = as_text(data, path)
-        if now != text:
-            _refuse_conflict(tables_of(text, path), tables_of(now, path), before, after, path)
+        _refuse_conflict(tables_of(text, path), tables_of(now, path), before, after, path)
         result = edited(now, before, after, path=path)
         if result == now or replaced(path, data, result):
             return result

@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qc.sheet.edit import ZoneText, edited, zones_of
+from qc.sheet.edit import ZoneText, edited, seen, zones_of
 from qc.sheet.read import parse_sheet
 
 from .any_sheet import FACTS, Line, changed, edits, renamed, several, sheets, text_of
 
 ENDS = st.sampled_from(["\n", "\r\n"])
 LAST = st.sampled_from(["", "\n"])
-
-
-def as_read(zones: Iterable[ZoneText]) -> tuple[ZoneText, ...]:
-    return tuple(replace(zone, was=zone.name) for zone in zones)
 
 
 def in_order(lines: Sequence[str], text: str) -> bool:
@@ -44,10 +40,10 @@ def test_the_result_of_any_edits_reads_as_they_say(data: st.DataObject) -> None:
     before = data.draw(several())
     lines = data.draw(sheets(before))
     text = text_of(lines, data.draw(ENDS), data.draw(LAST))
-    assert zones_of(text) == as_read(before)
+    assert zones_of(text) == seen(before)
     after = data.draw(edits(before))
-    result = edited(text, as_read(before), after)
-    assert zones_of(result) == as_read(after)
+    result = edited(text, seen(before), after)
+    assert zones_of(result) == seen(after)
     assert in_order(not_touched(lines, before, after), result)
     ends = {result.count("\r\n"), 0} if "\r\n" in text else {0}
     assert result.count("\r\n") in ends | {result.count("\n")}
@@ -64,7 +60,7 @@ def _keeps_limits(text: str, result: str, after: Sequence[ZoneText]) -> None:
 @given(st.data())
 def test_an_edit_of_facts_and_its_reverse_give_the_text_back(data: st.DataObject) -> None:
     """In a sheet whose values are spelled as they are written here; which facts there are stays."""
-    before = as_read(data.draw(several()))
+    before = seen(data.draw(several()))
     text = text_of(data.draw(sheets(before, plain=True)), data.draw(ENDS), data.draw(LAST))
     names = data.draw(renamed([zone.name for zone in before]))
     after = [
@@ -97,7 +93,7 @@ def test_notes_inside_and_behind_changed_facts_are_all_kept(data: st.DataObject)
         for key in FACTS[4:]
         if getattr(new, key) is None
     }
-    result = edited(text_of(lines), as_read(before), after)
+    result = edited(text_of(lines), seen(before), after)
     for line in lines:
         mark = line.said.rpartition("# in ")[2] if "# in " in line.said else line.said.rpartition("behind ")[2]
         if mark != line.said and (line.zone, line.key) not in gone:
@@ -106,7 +102,7 @@ def test_notes_inside_and_behind_changed_facts_are_all_kept(data: st.DataObject)
 
 @given(st.data())
 def test_any_zones_added_and_removed_leave_the_text_as_it_was(data: st.DataObject) -> None:
-    before = as_read(data.draw(several()))
+    before = seen(data.draw(several()))
     text = text_of(data.draw(sheets(before)), data.draw(ENDS))
     new = [zone for zone in data.draw(several()) if zone.name not in {old.name for old in before}]
     there = edited(text, before, [*before, *new])
@@ -118,5 +114,5 @@ def test_any_zones_added_and_removed_leave_the_text_as_it_was(data: st.DataObjec
 def test_a_number_reads_back_as_exactly_the_same(value: float) -> None:
     zone = ZoneText(name="a", role="allow", box=(value / 2, 0.0, 0.25, 1.0), budget=value)
     text = edited("", (), (zone,))
-    assert zones_of(text) == as_read([zone])
-    assert zones_of(edited(text, as_read([zone]), as_read([replace(zone, budget=50.0)])))[0].budget == 50
+    assert zones_of(text) == seen([zone])
+    assert zones_of(edited(text, seen([zone]), seen([replace(zone, budget=50.0)])))[0].budget == 50

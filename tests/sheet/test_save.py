@@ -13,7 +13,7 @@ import pytest
 
 from qc.errors import SheetError, UsageError
 from qc.sheet import file as sheet_file
-from qc.sheet.edit import ZoneText, save, zones_of
+from qc.sheet.edit import ZoneText, save, seen, zones_of
 from qc.sheet.find import sheets_in
 from qc.sheet.read import read_sheet
 from qc.sheet.write import add_zone, new_sheet_text
@@ -114,6 +114,21 @@ def test_an_edit_of_a_zone_keeps_limits_that_others_gave_it_meanwhile(sheet: Pat
     read = read_sheet(sheet)
     assert read.zone_limits["label"]["highlights.headroom"].warn == 0.5
     assert read.zones[0].points[2][1] == pytest.approx(0.35)
+
+
+def test_what_others_wrote_is_not_taken_for_removed_by_the_next_save(sheet: Path) -> None:
+    wrote(sheet, "# ours\n", '# ours\n[[zone]]\nname = "foot"\nrole = "sharp"\nbox = [0, 0, 0.1, 0.1]\n')
+    text = save(sheet, TEXT, BEFORE, (MOVED, NECK))
+    again = save(sheet, text, seen((MOVED, NECK)), (replace(MOVED, name="front"), RIM))
+    assert [zone.name for zone in zones_of(again)] == ["foot", "front", "rim"]
+
+
+def test_what_others_changed_is_not_overwritten_by_the_next_save(sheet: Path) -> None:
+    wrote(sheet, "[0.4, 0.1,", "[0.5, 0.1,")
+    text = save(sheet, TEXT, BEFORE, (MOVED, NECK))
+    with pytest.raises(UsageError, match='zone "neck" was changed in the sheet meanwhile'):
+        save(sheet, text, seen((MOVED, NECK)), (MOVED, replace(NECK, box=(0.4, 0.1, 0.1, 0.1))))
+    assert sheet.read_bytes() == text.encode()
 
 
 @pytest.mark.parametrize(
