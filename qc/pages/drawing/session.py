@@ -204,13 +204,13 @@ class Session:
 
     def _saved(self, zones: Sequence[ZoneText]) -> Answer:
         try:
-            self._target.save(zones)
+            more = self._target.save(zones)
         except QcError as error:
             raise UsageError(self._target.why_not(error)) from error
         self._readings.brief = self._target.sheet.brief()
         now = self._sheet_now()
         self.said = f"{counted(len(now['zones']), 'zone')} saved in {now['sheet']}"
-        return {"said": self.said, **now}
+        return {"said": f"{self.said}; {more}" if more else self.said, **now}
 
 
 def _opened(capture: Path, decoder: str, mosaic: MosaicHint | None) -> Opened:

@@ -43,8 +43,19 @@ class Target:
         self.zones: tuple[ZoneText, ...] = zones_of(self._text, path)
         self.sheet: Sheet = Sheet(preset="series") if new else self._effective()
 
-    def save(self, zones: Sequence[ZoneText]) -> None:
-        """Write the zones; raises `SheetError` or `UsageError`, and then nothing was written."""
+    def save(self, zones: Sequence[ZoneText]) -> str:
+        """Write the zones.
+
+        Returns
+        -------
+        str
+            What else there is to say, in one clause; empty for nothing.
+
+        Raises
+        ------
+        SheetError, UsageError
+            When nothing was written.
+        """
         text = self._first_text() if self.new else self._text
         if self.new:
             edited(text, self.zones, zones, path=self.path)  # no folder is made for what would be refused
@@ -52,7 +63,12 @@ class Target:
         self._text = save(self.path, text, self.zones, zones, new=self.new)
         self.new = False
         self.zones = zones_of(self._text, self.path)
-        self.sheet = self._effective()
+        try:
+            self.sheet = self._effective()
+        except QcError as error:  # the zones are saved all the same
+            self.sheet = parse_sheet(self._text, path=self.path)
+            return f"what was accepted is left aside: {error}".partition("\n")[0]
+        return ""
 
     def _effective(self) -> Sheet:
         sheet = effective_sheet(self._capture, sheet=self.path)

@@ -362,3 +362,31 @@ def test_a_sheet_that_went_away_is_told_and_not_made_anew(capture: Path, sheet: 
         with pytest.raises(UsageError, match="cannot be read"):
             wait(session.save([drawn(was="label", box=(0.1, 0.1, 0.2, 0.2))]))
     assert not sheet.exists()
+
+
+def test_zones_are_saved_although_what_was_accepted_cannot_be_read_any_more(capture: Path, sheet: Path) -> None:
+    kept = capture.parent.with_name("bottles.qc") / "front.accepted.toml"
+    kept.parent.mkdir()
+    with opened(capture, sheet) as session:
+        kept.write_text("accepted = 3")
+        answer = wait(session.save([drawn(was="label", box=(0.1, 0.1, 0.2, 0.2))]))
+    assert answer["said"].startswith("1 zone saved in front.set.toml; what was accepted is left aside: ")
+    assert "front.accepted.toml: line 1" in answer["said"]
+    assert read_sheet(sheet).zones[0].points[0] == (0.1, 0.1)
+
+
+def test_what_was_accepted_counts_for_the_zone_that_it_was_accepted_in(capture: Path, sheet: Path) -> None:
+    kept = capture.parent.with_name("bottles.qc") / "front.accepted.toml"
+    kept.parent.mkdir()
+    kept.write_text(
+        '[[accepted]]\nreading = "highlights.unintended_area"\nzone = "label"\nvalue = 6.3\nbar = 7.0\n'
+        'was = 0.25\ncapture = "SB_0001.dng"\nat = 2026-11-25T10:00:00+01:00\n'
+    )
+    with opened(capture, sheet) as session:
+        judged = wait(session.measure(Measure(zone=drawn(was="label"), rest=True)))["judged"]
+        renamed = wait(session.measure(Measure(zone=drawn("front", was="label"), rest=True)))["judged"]
+    of_both = [next(line for line in lines if line["said"].startswith("burnt")) for lines in (judged, renamed)]
+    assert [(line["against"], line["level"]) for line in of_both] == [
+        ("warn over 7", "clear"),
+        ("warn over 0.25", "warn"),
+    ]
