@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from qc.pages.drawing.app import application
 from qc.pages.drawing.place import place
@@ -63,18 +63,21 @@ class Hand:
 
     def at(self, place: Place) -> Place:
         """Where on the screen a place of the picture is."""
-        found = self.page.evaluate(
-            "([x, y]) => { const at = new DOMPoint(x, y).matrixTransform(picture.getScreenCTM()); return [at.x, at.y] }",
+        across, down = self.page.evaluate(
+            "([x, y]) => { const at = new DOMPoint(x, y).matrixTransform(picture.getScreenCTM());"
+            " return [at.x, at.y]; }",
             list(place),
         )
-        return found[0], found[1]
+        return across, down
 
-    def drag(self, one: Place, other: Place, button: Any = "left") -> None:
-        self.page.mouse.move(*self.at(one))
-        self.page.mouse.down(button=button)
-        self.page.mouse.move(*self.at(((one[0] + other[0]) / 2, (one[1] + other[1]) / 2)))
-        self.page.mouse.move(*self.at(other))
-        self.page.mouse.up(button=button)
+    def drag(self, one: Place, other: Place) -> None:
+        middle = ((one[0] + other[0]) / 2, (one[1] + other[1]) / 2)
+        first, *more = [self.at(place) for place in (one, middle, other)]
+        self.page.mouse.move(*first)
+        self.page.mouse.down()
+        for onward in more:
+            self.page.mouse.move(*onward)
+        self.page.mouse.up()
 
     def click(self, place: Place) -> None:
         self.page.mouse.click(*self.at(place))
@@ -82,19 +85,6 @@ class Hand:
     def press(self, *keys: str) -> None:
         for key in keys:
             self.page.keyboard.press(key)
-
-    def press_times(self, key: str, times: int) -> None:
-        self.press(*[key] * times)
-
-    def cross_to(self, place: Place, size: tuple[int, int]) -> None:
-        """Move the cross by keys from the middle of the picture."""
-        for key, much in zip(
-            ("Right", "Down"), (place[0] - round(size[0] / 2), place[1] - round(size[1] / 2)), strict=True
-        ):
-            arrow = f"Arrow{key if much > 0 else {'Right': 'Left', 'Down': 'Up'}[key]}"
-            tens, ones = divmod(abs(round(much)), 10)
-            self.press_times(f"Shift+{arrow}", tens)
-            self.press_times(arrow, ones)
 
     def name(self, name: str) -> None:
         """Name the zone in hand."""
@@ -105,9 +95,13 @@ class Hand:
     def said(self, text: str) -> None:
         self.page.locator("#said", has_text=text).wait_for()
 
+    def settle(self) -> None:
+        """Wait until what was done is drawn."""
+        self.page.evaluate("() => new Promise(drawn => requestAnimationFrame(() => requestAnimationFrame(drawn)))")
+
     def zones(self) -> list[str]:
         """Names as they stand on the picture."""
-        self.page.evaluate("() => new Promise(requestAnimationFrame)")
+        self.settle()
         return self.page.locator("#zones .called").all_text_contents()
 
     def save(self) -> None:

@@ -51,7 +51,7 @@ class Page {
     this.card.draw();
     const zone = this.desk.inHand;
     const others = this.book.zones.filter((one) => one.id !== zone?.id);
-    this.readings.want(zone && this.desk.told(zone), others.map((one) => this.desk.told(one)));
+    if (!this.over) this.readings.want(zone && this.desk.told(zone), others.map((one) => this.desk.told(one)));
   }
 
   #buttons(toPicture) {
@@ -113,12 +113,14 @@ class Page {
   async done() {
     if (this.book.unsaved && !(await this.save())) return;
     if (this.book.unsaved) return; // drawn meanwhile
+    this.over = true;
+    this.readings.want(null);
     try {
       await this.talk.post("/done", {});
     } catch (error) {
       if (!(error instanceof Gone)) throw error;
     }
-    this.over = true;
+    this.talk.over = true;
     at("main").inert = true;
     at("over").hidden = false;
   }

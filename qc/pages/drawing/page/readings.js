@@ -38,7 +38,8 @@ export class Readings {
     this.asking = asking;
     try {
       const answer = await this.talk.post("/measure", { ...about, rest }, asking.signal);
-      if (this.asking !== asking || answer.status === OVERTAKEN) return;
+      if (this.asking !== asking) return;
+      if (answer.status === OVERTAKEN) return this.again(LATER_MS); // two questions passed each other on the way
       this.show(answer);
       if (answer.waiting && !rest) this.timer = setTimeout(() => this.#ask(about, true), LATER_MS);
     } catch (error) {

@@ -10,6 +10,7 @@ export class Talk {
   constructor(changed) {
     this.changed = changed;
     this.there = true;
+    this.over = false; // from then on nobody is expected to answer
   }
 
   get(path) {
@@ -34,7 +35,7 @@ export class Talk {
   }
 
   #lost() {
-    if (!this.there) return;
+    if (!this.there || this.over) return;
     this.there = false;
     this.changed(null);
     setTimeout(() => this.#look(), AGAIN_MS);
