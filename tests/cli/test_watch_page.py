@@ -13,6 +13,7 @@ import socket
 import subprocess
 import sys
 import threading
+import time
 import webbrowser
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -389,6 +390,32 @@ def test_a_browser_is_opened_only_in_a_window_of_its_own(
 
     monkeypatch.setattr(webbrowser, "get", get)
     assert browser.can_open(screens, system) is opens
+
+
+@pytest.mark.parametrize("words", [(), ("--no-open",)])
+def test_on_a_terminal_with_a_screen_the_page_is_opened_unless_that_is_not_wanted(
+    tmp_path: Path, words: tuple[str, ...]
+) -> None:
+    (tmp_path / "bottles").mkdir()
+    told = tmp_path / "opened"
+    opener = tmp_path / "opener"
+    opener.write_text(f'#!/bin/sh\necho "$1" > {told}.part; mv {told}.part {told}\n')
+    opener.chmod(0o755)
+    env = {"XDG_STATE_HOME": str(tmp_path / "state"), "DISPLAY": ":99", "BROWSER": f"{opener} %s &"}
+    command = ("-m", "qc_cli.app", "watch", str(tmp_path / "bottles"), "--page", *words)
+    with terminal(*command, columns=200, env=env) as screen:
+        screen.until("0 waiting")
+        link = LINK.search(screen.text)
+        assert link is not None
+        for _ in range(600 if not words else 20):
+            if told.exists():
+                break
+            time.sleep(0.05)
+        screen.press("q")
+        assert screen.end() == 0
+    assert told.exists() is not bool(words)
+    if not words:
+        assert f"page: {told.read_text().strip()}" == link[0]
 
 
 def test_what_a_browser_writes_goes_nowhere_and_nobody_waits_for_it(
