@@ -159,6 +159,7 @@ class Script:
     pictures: dict[str, bytes] = field(default_factory=dict)
     marks: dict[str, bytes] = field(default_factory=dict)
     details: dict[str, str] = field(default_factory=dict)
+    layers: dict[str, bytes] = field(default_factory=dict)
     loaded: int = 0
     given: str = ""
     mute: bool = False
@@ -201,6 +202,10 @@ class Script:
             key = request.path_params["key"]
             return Response(self.details.get(key, DETAILS.format(name=key)), media_type="text/html")
 
+        async def layer(request: Request) -> Response:
+            name = request.path_params["name"]
+            return Response(self.layers[f"{request.path_params['key']}/{name}"], media_type=kind_of(name))
+
         async def act(request: Request) -> Response:
             self.acts.append(await request.json())
             if self.refuse:
@@ -214,6 +219,7 @@ class Script:
                 Route("/picture/{key}.jpg", picture),
                 Route("/mark/{key}.svg", mark),
                 Route("/details/{key}", details),
+                Route("/details/{key}/{name}", layer),
                 Route("/act", act, methods=["POST"]),
                 *(Route(f"/{name}", given) for name in made.files),
             ]
