@@ -367,6 +367,37 @@ def test_on_a_terminal_the_link_stands_above_the_region_in_one_piece_and_the_ter
         assert screen.is_left_clean()
 
 
+def test_what_is_done_on_the_page_is_said_once_on_the_terminal_and_the_other_way_round(
+    tmp_path: Path, frames: Path
+) -> None:
+    folder = tmp_path / "bottles"
+    folder.mkdir()
+    (tmp_path / "bottles.set.toml").write_text(SHEET)
+    shutil.copy(frames / "burnt.dng", folder)
+    command = ("-m", "qc_cli.app", "watch", str(folder), "--sheet", str(tmp_path / "bottles.set.toml"), "--page")
+    home = {"XDG_STATE_HOME": str(tmp_path / "state"), "DISPLAY": "", "WAYLAND_DISPLAY": ""}
+    with terminal(*command, columns=160, env=home) as screen:
+        screen.until("0 waiting")
+        link = LINK.search(screen.text)
+        assert link is not None
+        ask = asker_of(link)
+        with states(ask) as until:
+            about = until(lambda state: bool(state["alarms"]))["alarms"][0]["about"]
+            assert ask.post("/act", {"act": "answer", "about": about}).status == 200
+            screen.until("answered: label burnt")
+            until(lambda state: state["frame"]["level"] != "halt")
+            screen.press("u")
+            screen.until("undone: label burnt")
+            state = until(lambda state: len(state["said"]) == 2 and bool(state["alarms"]))
+            assert [one["text"].partition(":")[0] for one in state["said"]] == ["answered", "undone"]
+            until(lambda state: state["frame"]["level"] == "halt")
+        screen.press("q")
+        assert screen.end() == 1
+        assert screen.is_left_clean()
+        for said in ("answered: label burnt", "undone: label burnt"):
+            assert screen.text.count(said) == 1
+
+
 @pytest.mark.parametrize(
     ("screens", "system", "found", "opens"),
     [
