@@ -38,7 +38,9 @@ def test_the_wheel_holds_every_module_and_the_type_markers(wheel: list[str]) -> 
 
 
 def test_the_wheel_holds_every_template(wheel: list[str]) -> None:
-    meant = {str(p.relative_to(ROOT)) for kind in ("*.j2", "*.js", "*.css", "*.svg") for p in (ROOT / "qc").rglob(kind)}
+    meant = {
+        str(p.relative_to(ROOT)) for kind in ("*.j2", "*.js", "*.css", "*.svg") for p in (ROOT / "qc").rglob(kind)
+    }
     assert {"qc/show/handoff/photographer.html.j2", "qc/show/report/templates/report.js"} <= meant
     assert meant <= set(wheel)
 

@@ -160,7 +160,7 @@ class _Telling:
         if not self._levels:
             self._meter.say(f"{printable(self._check.folder)}: no captures")
             return
-        command = f"qc sheet new --folder {shlex.quote(printable(self._check.folder))}"
+        command = f"qc sheet draw --folder {shlex.quote(printable(self._check.folder))}"
         for line in () if judged or self._judged else unjudged(command):
             self._meter.say(line)
         for line in closing_lines(self._levels, self._check.progress, out):

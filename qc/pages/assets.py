@@ -10,6 +10,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Final
 
 from qc.reading import Level
+from qc.show.lines import css
 from qc.show.palette import LEVELS, QUIET, RGB, TEXT
 
 if TYPE_CHECKING:
@@ -84,11 +85,6 @@ def render(package: str, name: str, **facts: object) -> bytes:
 def kind_of(name: str) -> str:
     """Return the media type of a file by its name."""
     return KINDS[name[name.rindex(".") :]]
-
-
-def css(colour: RGB) -> str:
-    """Return a colour as CSS writes it."""
-    return "#{:02x}{:02x}{:02x}".format(*colour)
 
 
 @cache

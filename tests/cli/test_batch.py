@@ -44,7 +44,7 @@ def test_frames_that_need_a_decision_are_told_and_the_sum_is_beside_them(folder:
     assert without_progress(done.stderr) == [
         "judged: whole files, frames without a picture, changed settings, jumps of light",
         "only shown as numbers: highlights, sharpness, colour, ambient light",
-        f"to have those judged: qc sheet new --folder {folder} (makes a set sheet from the last frame)",
+        f"to have those judged: qc sheet draw --folder {folder} (zones on the last frame make a set sheet)",
         "3 frames: 1 halt, 2 unjudged",
         "halt: SB_0002.dng",
         "3 measured, 0 known from before",

@@ -202,7 +202,7 @@ def test_the_first_screen_without_a_sheet_is_three_lines_that_fit_80_columns() -
     lines = words.unjudged()
     assert len(lines) == 3
     assert all(cell_len(one) < 80 for one in lines)
-    assert "qc sheet new (" in lines[2]  # with nothing to fill in: it can be typed as it stands
+    assert "qc sheet draw (" in lines[2]  # with nothing to fill in: it can be typed as it stands
 
 
 def test_with_test_the_first_screen_does_not_claim_to_judge_frames_without_flash() -> None:

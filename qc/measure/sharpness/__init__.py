@@ -74,6 +74,7 @@ def _inside(zone: Zone, frame: Frame, pieces: Pieces) -> NDArray[np.bool_]:
 
 
 def refusal(frame: Frame) -> Reason | None:
+    """Return why nothing can be said of a frame's sharpness; None where something can."""
     if min(frame.height, frame.width) < SMALLEST:
         return Reason("too_small", f"{frame.width} × {frame.height} px; at least {SMALLEST} px a side are needed")
     if green_index(frame) is None:

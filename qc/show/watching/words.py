@@ -173,7 +173,7 @@ def needed(beat: Heartbeat) -> str:
 TEST = "frames without flash are the ambient test: no alarm (--test)"
 
 
-def unjudged(command: str = "qc sheet new", *, test: bool = False) -> tuple[str, str, str]:
+def unjudged(command: str = "qc sheet draw", *, test: bool = False) -> tuple[str, str, str]:
     """Return the first screen of a watch without sheet and preset: what is judged, what is not, what to do.
 
     Parameters
@@ -187,7 +187,7 @@ def unjudged(command: str = "qc sheet new", *, test: bool = False) -> tuple[str,
     return (
         f"judged: whole files{dark}, changed settings, jumps of light",
         "only shown as numbers: highlights, sharpness, colour, ambient light",
-        f"to have those judged: {command} (makes a set sheet from the last frame)",
+        f"to have those judged: {command} (zones on the last frame make a set sheet)",
     )
 
 
