@@ -27,7 +27,10 @@ from qc.pages.guard import HERE
 from qc.show.watching.menu import Act
 
 PAGE: Final = "follow.html.j2"
-FILES: Final = ("follow.css", "details.css", "follow.js", "icon.svg")
+FILES: Final = (
+    *("follow.css", "details.css", "icon.svg"),
+    *("follow.js", "details.js", "line.js", "picture.js", "tone.js", "words.js"),
+)
 """Files of the page, for `qc.pages.assets.assets`."""
 
 PAUSE_S: Final = 4.0

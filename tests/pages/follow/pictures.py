@@ -152,9 +152,9 @@ def take(folder: Path, name: str, told: State, keys: Keys, shown: Mapping[str, S
         script.marks[key] = one.mark or b""
         script.details[key] = one.details.html.decode()
         script.layers |= {f"{key}/{layer}": data for layer, data in one.details.files.items()}
-    strip = told["strip"]
-    told["strip"] = [{**step, "key": list(script.details)[at % len(shown)]} for at, step in enumerate(strip[:-1])]
-    told["strip"] += strip[-1:]
+    others = [key for key in script.details if told["frame"] is None or key != told["frame"]["key"]]
+    for step, key in zip(told["strip"][-2::-1], others, strict=False):
+        step["key"] = key
     chromium = next(path for known in CHROMIUM if (path := shutil.which(known)))
     with script.served() as watch, sync_playwright() as playwright:
         script.hub.put(told)

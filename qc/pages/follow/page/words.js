@@ -1,0 +1,54 @@
+// Words on the page: put where they belong, and as many of them as there is room for.
+
+const SHORTEST_PART = 0.3; // of what would fit: a shorter clause says too little
+
+export function text(element, wanted) { // what stands there already is left alone: nothing is made anew 10,000 times a day
+  if (element.textContent !== wanted) element.textContent = wanted;
+}
+
+export function level(element, wanted) {
+  if (element.dataset.level !== wanted) element.dataset.level = wanted;
+}
+
+export function list(element, lines) {
+  element.hidden = !lines.length;
+  while (element.children.length > lines.length) element.lastChild.remove();
+  while (element.children.length < lines.length) element.append(document.createElement("li"));
+  lines.forEach((line, at) => text(element.children[at], line));
+}
+
+export function age(seconds) {
+  const whole = Math.max(Math.floor(seconds), 0), minutes = Math.floor(whole / 60);
+  if (whole < 60) return `${whole} s`;
+  return minutes < 60 ? `${minutes} min` : `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, "0")} min`;
+}
+
+// as much of a text as its element has lines for: up to the end of a clause, else of a word, never half a figure
+
+export function fit(element, whole) {
+  const about = `${whole}\n${element.clientWidth}\n${getComputedStyle(element).fontSize}`;
+  if (element.dataset.fitted === about) return;
+  const fits = (tried) => {
+    element.textContent = tried;
+    return element.scrollHeight <= element.clientHeight + 1;
+  };
+  if (!fits(whole)) {
+    const most = longest([...whole.slice(0, 400).matchAll(/\s+|(?<=\S{12})(?=\S)/gu)].map((m) => whole.slice(0, m.index)), fits);
+    const clauses = [...whole.matchAll(/; |, | \(|: /g)].map((m) => whole.slice(0, m.index)).reverse();
+    const enough = clauses.filter((part) => part.length >= most.length * SHORTEST_PART && part.length <= most.length);
+    if (!enough.some((part) => fits(`${part} …`))) fits(short(most));
+  }
+  element.dataset.fitted = about;
+}
+
+const short = (part) => `${part.replace(/[\s\d.,:;±%−+(-]+$/u, "")} …`;
+
+function longest(parts, fits) { // parts grow: the last one that fits, by halving
+  let low = 0, high = parts.length - 1;
+  while (low < high) {
+    const middle = Math.ceil((low + high) / 2);
+    if (fits(short(parts[middle]))) low = middle;
+    else high = middle - 1;
+  }
+  return parts[low] ?? "";
+}
