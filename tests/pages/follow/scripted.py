@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
@@ -126,13 +127,22 @@ def state(
     }
 
 
+def plain(code: int, size: tuple[int, int] = (240, 160)) -> bytes:
+    """An even grey as JPEG."""
+    return _jpeg(np.full(size[::-1], code, dtype=np.uint8))
+
+
 def bright(size: tuple[int, int] = SIZE, seed: int = 0) -> bytes:
     """A high-key capture as JPEG: a nearly white backdrop that fills most of it, a darker bottle before it."""
-    from PIL import Image
-
     wide, high = size
     grey = np.full((high, wide), 246, dtype=np.uint8)
     grey[high // 5 :, wide * 2 // 5 : wide * 3 // 5] = 96 + seed % 32
+    return _jpeg(grey)
+
+
+def _jpeg(grey: NDArray[np.uint8]) -> bytes:
+    from PIL import Image
+
     buffer = io.BytesIO()
     Image.fromarray(grey).save(buffer, "JPEG", quality=80)
     return buffer.getvalue()

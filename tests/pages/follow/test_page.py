@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from qc.pages.serve import Served
 from tests.pages.follow.conftest import SCREEN, Open, pictured, shows, shows_no
-from tests.pages.follow.scripted import LOG_LOST, LOST, PLACE, Script, alarm, bright, frame, state, trouble
+from tests.pages.follow.scripted import LOG_LOST, LOST, PLACE, Script, alarm, bright, frame, plain, state, trouble
 
 if TYPE_CHECKING:
     from playwright.sync_api import FloatRect, Page
@@ -60,9 +61,13 @@ def luminance(png: bytes) -> float:
     """Mean relative luminance of a screenshot (WCAG 2.2)."""
     from PIL import Image
 
-    codes = np.asarray(Image.open(io.BytesIO(png)).convert("RGB")) / 255
-    linear = np.where(codes <= 0.04045, codes / 12.92, ((codes + 0.055) / 1.055) ** 2.4)
+    linear = light_of(np.asarray(Image.open(io.BytesIO(png)).convert("RGB")))
     return float((linear @ [0.2126, 0.7152, 0.0722]).mean())
+
+
+def light_of(codes: NDArray[np.uint8]) -> NDArray[np.float64]:
+    part = codes / 255
+    return np.asarray(np.where(part <= 0.04045, part / 12.92, ((part + 0.055) / 1.055) ** 2.4))
 
 
 def test_word_reason_and_number_are_as_tall_as_two_metres_ask_for(
@@ -168,6 +173,24 @@ def test_the_screen_hardly_lights_the_set_even_with_a_white_backdrop(
     assert luminance(page.screenshot()) > 1.5 * dim
     page.keyboard.press("b")
     assert luminance(page.screenshot()) == pytest.approx(dim, abs=1e-4)
+
+
+def test_dark_pictures_are_dimmed_less_and_the_lighter_of_two_stays_it(
+    script: Script, watch: Served, open_page: Open
+) -> None:
+    script.hub.put(state(None))
+    page = open_page(watch.link, (1280, 800))
+    codes, shown = np.array([20, 60, 100, 140, 180, 210], dtype=np.uint8), []
+    for number, code in enumerate(codes, start=1):
+        newest = frame(number)
+        script.pictures[newest["key"]] = plain(int(code))
+        script.hub.put(state(newest))
+        pictured(page, newest["key"])
+        assert luminance(page.screenshot()) < 0.05
+        shown.append(luminance(page.locator("figure:not([hidden])").screenshot()))
+    left = np.array(shown) / light_of(codes)
+    assert (np.diff(shown) > 0).all()
+    assert (np.diff(left) < 0).all()
 
 
 def test_nothing_on_the_page_moves_by_itself(script: Script, watch: Served, open_page: Open) -> None:

@@ -1,8 +1,9 @@
 // Words on the page: put where they belong, and as many of them as there is room for.
 
 const SHORTEST_PART = 0.3; // of what would fit: a shorter clause says too little
+const MOST = 400; // signs that are tried: more never fit
 
-export function text(element, wanted) { // what stands there already is left alone: nothing is made anew 10,000 times a day
+export function text(element, wanted) { // what stands there already is left alone: it is asked for all day
   if (element.textContent !== wanted) element.textContent = wanted;
 }
 
@@ -33,22 +34,24 @@ export function fit(element, whole) {
     return element.scrollHeight <= element.clientHeight + 1;
   };
   if (!fits(whole)) {
-    const most = longest([...whole.slice(0, 400).matchAll(/\s+|(?<=\S{12})(?=\S)/gu)].map((m) => whole.slice(0, m.index)), fits);
-    const clauses = [...whole.matchAll(/; |, | \(|: /g)].map((m) => whole.slice(0, m.index)).reverse();
+    const most = longest(parts(whole.slice(0, MOST), /\s+|(?<=\S{12})(?=\S)/gu), fits);
+    const clauses = parts(whole, /; |, | \(|: /g).reverse();
     const enough = clauses.filter((part) => part.length >= most.length * SHORTEST_PART && part.length <= most.length);
     if (!enough.some((part) => fits(`${part} …`))) fits(short(most));
   }
   element.dataset.fitted = about;
 }
 
+const parts = (whole, ends) => [...whole.matchAll(ends)].map((end) => whole.slice(0, end.index));
+
 const short = (part) => `${part.replace(/[\s\d.,:;±%−+(-]+$/u, "")} …`;
 
-function longest(parts, fits) { // parts grow: the last one that fits, by halving
-  let low = 0, high = parts.length - 1;
+function longest(tried, fits) { // they grow: the last one that fits, by halving
+  let low = 0, high = tried.length - 1;
   while (low < high) {
     const middle = Math.ceil((low + high) / 2);
-    if (fits(short(parts[middle]))) low = middle;
+    if (fits(short(tried[middle]))) low = middle;
     else high = middle - 1;
   }
-  return parts[low] ?? "";
+  return tried[low] ?? "";
 }
