@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ipaddress
 import queue
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -34,8 +33,8 @@ LOOPBACK = "127.0.0.1"
 BEYOND = "whoever has the link can see the pictures; what goes over the network is not encrypted"
 """Said where the page is served beyond this machine."""
 
-NO_ACTING = "acting stays with this machine, in its terminal: with --host 0.0.0.0 its own page can act as well"
-"""Said where this machine itself reaches the page by the same address as all others."""
+NO_ACTING = "acting stays with this machine, in its terminal"
+"""Said where this machine itself reaches the page by the same address as all others only."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,7 +156,7 @@ def opening(
         try:
             beside.say_lines(said, whole=True)
             if wanted.opens and can_open():
-                open_link(_here(served) or served.link)
+                open_link(served.here or served.link)
             yield paged
         finally:
             view.close()
@@ -241,18 +240,4 @@ def _served(
 
 def _beyond(served: Served) -> list[str]:
     """Return what is said where a page is served beyond this machine."""
-    here = _here(served)
-    acting = f"acting stays with this machine: {here}" if here else NO_ACTING
-    return [BEYOND, acting]
-
-
-def _here(served: Served) -> str | None:
-    """Return the link for this machine itself where the page is served at all of its addresses."""
-    try:
-        address = ipaddress.ip_address(served.host)
-    except ValueError:
-        return None
-    if not address.is_unspecified:
-        return None
-    loopback = LOOPBACK if address.version == 4 else "[::1]"
-    return f"http://{loopback}:{served.port}/{served.link.rpartition('/')[2]}"
+    return [BEYOND, f"acting stays with this machine: {served.here}" if served.here else NO_ACTING]

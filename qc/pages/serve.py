@@ -29,7 +29,10 @@ _NOWHERE: Final = ("192.0.2.1", 9)
 
 
 class Served:
-    """A page that is served; `link` is what a person opens, `beyond` whether others can reach it.
+    """A page that is served.
+
+    `link` is what a person opens, `beyond` whether others than this machine can; `here` is the link by which this
+    machine itself does, None where that is not to be had.
 
     Parameters
     ----------
@@ -64,11 +67,15 @@ class Served:
     ) -> None:
         self._before_end = before_end
         self._fault = fault
-        self._socket = _listening(host, port)
-        address, self.port = self._socket.getsockname()[:2]
-        self.host = host
-        self.beyond = not _is_loopback(address)
-        self.link = _link(_own_address() if _is_any(address) else host, self.port, key)
+        first = _listening(host, port)
+        self.port: int = first.getsockname()[1]
+        address = ipaddress.ip_address(first.getsockname()[0].partition("%")[0])
+        self.beyond = not address.is_loopback
+        self.link = _link(_own_address() if address.is_unspecified else host, self.port, key)
+        self._sockets = [first, *(_also_here(self.port) if self.beyond and not address.is_unspecified else [])]
+        loopback = LOOPBACK if address.version == 4 or len(self._sockets) > 1 else "::1"
+        reached = address.is_unspecified or len(self._sockets) > 1
+        self.here = self.link if not self.beyond else _link(loopback, self.port, key) if reached else None
         names = {host, socket.gethostname(), socket.getfqdn()} if self.beyond else ()
         guard = Guard(app, key=key, port=self.port, names=names, beyond=self.beyond, fault=fault)
         self._server = _server(guard)
@@ -93,11 +100,12 @@ class Served:
             self._before_end()
         self._server.should_exit = True
         self._thread.join(PATIENCE_S)
-        self._socket.close()
+        for one in self._sockets:
+            one.close()
 
     def _run(self) -> None:
         try:
-            self._server.run(sockets=[self._socket])
+            self._server.run(sockets=self._sockets)
         except Exception as error:  # noqa: BLE001 - told; what it shows goes on without it
             self._fault(f"the page ended: {type(error).__name__}: {error}")
 
@@ -146,13 +154,12 @@ def _listening(host: str, port: int) -> socket.socket:
         raise UsageError(f"{host}, port {port}: {why}") from error
 
 
-def _is_loopback(address: str) -> bool:
-    return ipaddress.ip_address(address.partition("%")[0]).is_loopback
-
-
-def _is_any(address: str) -> bool:
-    """Tell whether an address stands for every one of this machine."""
-    return ipaddress.ip_address(address.partition("%")[0]).is_unspecified
+def _also_here(port: int) -> list[socket.socket]:
+    """Return a socket at which this machine reaches a page that is served at one address of a network only."""
+    try:
+        return [socket.create_server((LOOPBACK, port))]
+    except OSError:  # something else is served there: then it can look by the other address, as all do
+        return []
 
 
 def _link(host: str, port: int, key: str) -> str:

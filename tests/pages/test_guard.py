@@ -196,6 +196,7 @@ def test_beyond_this_machine_the_key_lets_look_and_only_this_machine_acts() -> N
     with served(app(), host="0.0.0.0") as (one, faults):
         assert one.beyond
         assert one.link == f"http://{outside}:{one.port}/?key={KEY}"
+        assert one.here == f"http://127.0.0.1:{one.port}/?key={KEY}"
         remote, here = Asker(one.port, to=outside), Asker(one.port)
         assert remote("/").body == b"here: False"
         assert remote("/", cookie=None).status == 403
@@ -212,9 +213,21 @@ def test_beyond_this_machine_the_key_lets_look_and_only_this_machine_acts() -> N
     assert faults == []
 
 
+def test_served_at_one_address_of_a_network_this_machine_still_acts_by_its_own() -> None:
+    outside = own_address()
+    with served(app(), host=outside) as (one, faults):
+        assert one.beyond
+        assert one.link == f"http://{outside}:{one.port}/?key={KEY}"
+        assert one.here == f"http://127.0.0.1:{one.port}/?key={KEY}"
+        assert Asker(one.port).post("/act", {}).status == 200
+        assert Asker(one.port, to=outside).post("/act", {}).status == 403
+    assert faults == []
+
+
 def test_on_the_loopback_address_nobody_else_is_heard() -> None:
     outside = own_address()
     with served(app()) as (one, _):
         assert not one.beyond
+        assert one.here == one.link
         with pytest.raises(OSError, match="refused"):
             socket.create_connection((outside, one.port), timeout=30)
