@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.browsing import browser as browser  # one for a whole run
 from tests.pages.drawing.opened import Drawing, Hand, link, shot
 
 if TYPE_CHECKING:

@@ -9,11 +9,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+
 from qc.pages.drawing.app import application
 from qc.pages.drawing.place import place
 from qc.pages.drawing.session import Session
 from qc.pages.serve import Served
 from qc.rehearse.studio import Studio
+from qc.sheet.zones import Zone
 from tests.pages.asking import KEY, served
 
 if TYPE_CHECKING:
@@ -23,6 +27,16 @@ SIZE = (300, 400)
 """Rows and columns of the upright picture."""
 
 Place = tuple[float, float]
+
+WIDTH, HEIGHT = 200, 150
+"""Its preview: one pixel a cell."""
+
+BOX: tuple[Place, Place] = ((61, 37), (122, 98))
+POLYGON: tuple[Place, ...] = ((20, 30), (75, 22), (90, 80), (55, 64), (14, 110))
+"""What is drawn, in preview pixels; the polygon has a notch."""
+
+ORIENTATIONS = (1, 6, 8)
+"""Exif: the camera upright, and turned to either side."""
 
 
 @dataclass
@@ -78,13 +92,17 @@ class Hand:
         for onward in more:
             self.page.mouse.move(*onward)
         self.page.mouse.up()
+        self.settle()
 
     def click(self, place: Place) -> None:
         self.page.mouse.click(*self.at(place))
+        self.settle()
 
     def press(self, *keys: str) -> None:
+        """Press keys as fast as they come, and look at the page after the last."""
         for key in keys:
             self.page.keyboard.press(key)
+        self.settle()
 
     def name(self, name: str) -> None:
         """Name the zone in hand."""
@@ -111,3 +129,8 @@ class Hand:
 
 def link(page: Served) -> str:
     return f"http://127.0.0.1:{page.port}/?key={KEY}"
+
+
+def corners(zone: Zone) -> NDArray[np.float64]:
+    """Corners of a zone in preview pixels."""
+    return np.array(zone.points) * (WIDTH, HEIGHT)

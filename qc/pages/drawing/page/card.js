@@ -16,9 +16,25 @@ export class Card {
     this.#field("budget", percent, (text) => desk.change({ budget: number(text) }, `${desk.zone.name} has another budget`));
     this.#field("reference", reference, (text) => desk.change({ reference: text || null }, `${desk.zone.name} has another reference`));
     this.#field("lightness", lightness, (text) => desk.change({ lightness: number(text) }, `${desk.zone.name} has another lightness`));
-    this.fields.role.addEventListener("change", () => desk.setRole(this.fields.role.value));
+    this.#roles();
     at("take").addEventListener("click", () => desk.take(desk.offered));
     at("remove").addEventListener("click", () => desk.remove());
+  }
+
+  /** Letters are keys again once a role was picked by mouse; by keys one goes through the roles. */
+  #roles() {
+    let pointed = false;
+    const { role } = this.fields;
+    role.addEventListener("pointerdown", () => {
+      pointed = true;
+    });
+    role.addEventListener("keydown", () => {
+      pointed = false;
+    });
+    role.addEventListener("change", () => {
+      this.desk.setRole(role.value);
+      if (pointed) this.desk.toPicture();
+    });
   }
 
   /** A field takes what is right when it is left or Enter is pressed; else what was there stays. */

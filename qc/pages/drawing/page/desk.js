@@ -17,6 +17,7 @@ export class Desk {
     this.cross = [grid.width / 2, grid.height / 2].map(Math.round);
     this.crossShows = false;
     this.stepIndex = 0;
+    this.light = false; // whether the picture is lighter for a moment, to see into its shadows
   }
 
   get zone() {
@@ -281,6 +282,11 @@ export class Desk {
 
   redo() {
     this.#turn(() => this.book.redo(), "done again", "nothing to do again");
+  }
+
+  toggleLight() {
+    this.light = !this.light;
+    this.changed();
   }
 
   nextStep() {

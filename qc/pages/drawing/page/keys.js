@@ -20,8 +20,9 @@ export function keys(svg, desk, view, acts) {
     F2: () => acts.edit(),
     f: () => desk.toggleFound(),
     s: () => desk.nextStep(),
+    l: () => desk.toggleLight(),
     Delete: () => desk.remove(),
-    Backspace: () => (desk.drawn?.kind === "points" ? desk.takeBackPoint() : desk.remove()),
+    Backspace: () => desk.drawn?.kind === "points" && desk.takeBackPoint(),
     Escape: () => desk.drop(),
     "?": () => acts.keys(),
     "+": () => view.zoom(CLOSER, middle()),
@@ -29,7 +30,7 @@ export function keys(svg, desk, view, acts) {
     "-": () => view.zoom(1 / CLOSER, middle()),
     0: () => view.whole(),
   };
-  const withCtrl = { s: () => acts.save(), z: () => desk.undo(), Z: () => desk.redo(), y: () => desk.redo() };
+  const withCtrl = { s: () => acts.save(), z: () => desk.undo(), Z: () => desk.redo() };
 
   document.addEventListener("keydown", (event) => {
     if (event.altKey || event.isComposing || acts.busy(event)) return;
@@ -43,7 +44,7 @@ export function keys(svg, desk, view, acts) {
   function named(event) {
     if (event.key in ARROWS) return () => arrow(event);
     if (event.key === "Enter") return event.target.matches("button, a") ? null : enter;
-    return plain[event.key];
+    return plain[event.key] ?? plain[event.key.toLowerCase()];
   }
 
   function arrow({ key, shiftKey, repeat }) {

@@ -18,6 +18,7 @@ export class Picture {
     this.seen = this.view.seen;
     this.svg.style.setProperty("--unit", unit);
     this.letter = 0.875 * Number.parseFloat(getComputedStyle(document.documentElement).fontSize);
+    this.svg.classList.toggle("light", desk.light);
     this.svg.classList.toggle("close", unit < 0.34);
     this.svg.classList.toggle("drawing", desk.tool !== null || desk.drawn !== null);
     this.names = [];
@@ -50,7 +51,8 @@ export class Picture {
     const { seen } = this;
     const em = this.letter * this.view.unit;
     const line = 1.25 * em;
-    const [left, top] = this.grid.bounds(shape);
+    const [left, top, right, bottom] = this.grid.bounds(shape);
+    if (right < seen[0] || left > seen[2] || bottom < seen[1] || top > seen[3]) return [];
     const wide = (name.length + word.length + 2) * 0.6 * em;
     const x = Math.max(Math.min(Math.max(left, seen[0] + 0.4 * em), seen[2] - wide), seen[0]);
     const over = top - 0.4 * em;

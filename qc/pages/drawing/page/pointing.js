@@ -57,6 +57,9 @@ export function pointing(svg, desk, view) {
       event.preventDefault();
     }
   });
+  window.addEventListener("blur", () => {
+    space = false;
+  });
   window.addEventListener("keyup", (event) => {
     if (event.key === " ") space = false;
   });
