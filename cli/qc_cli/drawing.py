@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import queue
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from qc.errors import UsageError
 from qc_cli.browser import can_open, open_link
 from qc_cli.output import Output
 from qc_cli.watch import ending
 
 if TYPE_CHECKING:
     from qc.decode import MosaicHint
+    from qc.pages.guard import App
     from qc.pages.serve import Served
 
 LOOK_S = 1.0
@@ -37,7 +40,7 @@ def serve_drawing(
     capture, sheet, folder, out
         As for `qc.pages.drawing.place.place`.
     port : int
-        0 for any that is free.
+        0 for the one that the sheet's page had last, where it is free.
     opens : bool
         Whether the link is opened in a browser, where there is a screen for one.
     decoder, mosaic
@@ -48,8 +51,6 @@ def serve_drawing(
     from qc.pages.drawing.app import application
     from qc.pages.drawing.place import place
     from qc.pages.drawing.session import Session
-    from qc.pages.keyring import new_key
-    from qc.pages.serve import Served
 
     here = place(capture, sheet=sheet, folder=folder, out=out)
     ended: queue.SimpleQueue[None] = queue.SimpleQueue()  # its put may interrupt its get, as a signal does
@@ -60,7 +61,7 @@ def serve_drawing(
     with ending(end):
         session = Session(here.capture, here.target, decoder=decoder, mosaic=mosaic)
         try:
-            served = Served(application(session, end), key=new_key(), port=port, fault=output.complain)
+            served = _served(application(session, end), here.sheet, port, output.complain)
             served.start()
             try:
                 output.line(f"page: {served.link}")
@@ -72,6 +73,24 @@ def serve_drawing(
         finally:
             session.close()
     return session.said
+
+
+def _served(app: App, sheet: Path, port: int, fault: Callable[[str], None]) -> Served:
+    """Return the server. Its link is that of the sheet's last page: one that is still open can save again."""
+    from qc.pages import keyring
+    from qc.pages.serve import Served
+
+    kept = keyring.kept(sheet)
+    try:
+        served = Served(app, key=kept.key, port=port or kept.port, fault=fault)
+    except UsageError:
+        if port or not kept.port:
+            raise
+        return Served(app, key=keyring.new_key(), fault=fault)  # the sheet is drawn on another page just now
+    why = keyring.keep(sheet, keyring.Kept(key=kept.key, port=served.port))
+    if why:
+        fault(f"started again, the page will have another link: {why}")
+    return served
 
 
 def _wait(ended: queue.SimpleQueue[None], served: Served) -> None:

@@ -86,7 +86,10 @@ def draw(
     folder: acting.FolderOption = None,
     out: acting.OutOption = None,
     port: Annotated[
-        int, typer.Option("--port", metavar="N", min=0, max=65535, help="Port of the page; any that is free.")
+        int,
+        typer.Option(
+            "--port", metavar="N", min=0, max=65535, help="Port of the page; the last one, or any that is free."
+        ),
     ] = 0,
     no_open: Annotated[bool, typer.Option("--no-open", help="Only say the link, open no browser.")] = False,
     decoder: opt.DecoderOption = opt.DecoderName.AUTO,

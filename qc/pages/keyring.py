@@ -1,4 +1,4 @@
-"""Port and key of a folder's page, kept so that a watch that is started again has the same link.
+"""Port and key of a page, kept so that what is started again has the same link: of a watched folder, of a sheet.
 
 They lie in the user's state folder, readable by nobody else, never among the captures or beside them.
 """

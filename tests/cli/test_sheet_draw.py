@@ -90,6 +90,24 @@ def test_a_page_on_this_machine_draws_saves_and_is_done(capture: Path, sheet: Pa
     assert [one.name for one in capture.parent.iterdir()] == [capture.name]
 
 
+def test_started_again_it_has_the_link_of_before_so_that_a_page_still_open_can_save(
+    capture: Path, sheet: Path, tmp_path: Path
+) -> None:
+    with drawing(capture, "--sheet", sheet) as first:
+        first.process.kill()
+        first.process.wait(WAIT_S)
+    with drawing(capture, "--sheet", sheet) as again:
+        assert again.link == first.link
+        with (
+            drawing(capture, "--sheet", sheet) as beside,
+            drawing(capture, "--sheet", tmp_path / "other") as other,
+        ):
+            links = {again.link, beside.link, other.link}
+            keys = {page.ask.key for page in (again, beside, other)}
+        assert len(links) == len(keys) == 3
+        assert again.ask.post("/save", {"zones": [LABEL]}).status == 200
+
+
 def test_without_the_key_of_the_link_nothing_is_answered(capture: Path, sheet: Path) -> None:
     with drawing(capture, "--sheet", sheet) as page:
         stranger = Asker(page.ask.port, key="x" * 32)
