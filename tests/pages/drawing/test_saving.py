@@ -150,9 +150,30 @@ def test_another_sheet_at_the_same_link_is_not_written_to(
         hand.press("Escape")  # nothing is being read when the server ends
     with other.served(first.port):
         hand.press("Control+s")
-        hand.said("jars.set.toml on R_0001.dng is drawn at this link now")
+        hand.said("jars.set.toml is drawn at this link now")
     assert not drawing.sheet.exists()
     assert not other.sheet.exists()
+
+
+def test_another_capture_at_the_same_link_takes_the_zones_and_reads_nothing_in_them(
+    shots: Callable[[int], Path], open_page: Callable[[Served], Hand], complaints: list[str], tmp_path: Path
+) -> None:
+    drawing, other = (Drawing(shots(number), tmp_path / "bottles.set.toml") for number in (1, 6))
+    with drawing.served() as first:
+        hand = open_page(first)
+        hand.drag(*BOX)
+        hand.press("Escape")
+    hand.press("Control+s")
+    hand.said("nobody answers")
+    with other.served(first.port):
+        hand.said("but for R_0006.dng")
+        hand.press("n")
+        assert hand.page.locator("#name").is_visible()
+        assert not hand.page.locator("#lines").is_visible()
+        hand.save()
+    assert [zone.name for zone in read_sheet(drawing.sheet).zones] == ["label"]
+    assert [text for text in complaints if "ERR_CONNECTION_REFUSED" not in text] == []
+    complaints.clear()
 
 
 def test_done_saves_first_and_says_that_the_page_can_be_closed(

@@ -30,13 +30,15 @@ export class Book {
   }
 
   add(facts, said) {
-    const zone = Object.freeze({ budget: null, reference: null, lightness: null, ...facts, id: `drawn ${++this.made}` });
+    const id = `drawn ${++this.made}`;
+    const zone = Object.freeze({ budget: null, reference: null, lightness: null, ...facts, id });
     this.step([...this.zones, zone], said);
     return zone.id;
   }
 
   change(id, facts, said, joined) {
-    this.step(this.zones.map((zone) => (zone.id === id ? Object.freeze({ ...zone, ...facts }) : zone)), said, joined);
+    const changed = (zone) => (zone.id === id ? Object.freeze({ ...zone, ...facts }) : zone);
+    this.step(this.zones.map(changed), said, joined);
   }
 
   remove(id, said) {

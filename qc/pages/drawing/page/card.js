@@ -3,6 +3,7 @@
 import { area } from "./shapes.js";
 
 const ORDER = ["clipped", "blur", "cast", "level"];
+const FIELDS = ["name", "role", "budget", "reference", "lightness"];
 const GAP = 14; // CSS pixels between zone and card
 const at = (id) => document.getElementById(id);
 
@@ -10,12 +11,13 @@ export class Card {
   constructor(desk, view) {
     Object.assign(this, { desk, view });
     this.card = at("card");
-    this.fields = { name: at("name"), role: at("role"), budget: at("budget"), reference: at("reference"), lightness: at("lightness") };
+    this.fields = Object.fromEntries(FIELDS.map((key) => [key, at(key)]));
     this.fields.role.append(...desk.roles.map(({ role }) => new Option(role, role)));
     this.#field("name", (text) => desk.book.mistakeIn(text, desk.chosen), (name) => desk.rename(name));
-    this.#field("budget", percent, (text) => desk.change({ budget: number(text) }, `${desk.zone.name} has another budget`));
-    this.#field("reference", reference, (text) => desk.change({ reference: text || null }, `${desk.zone.name} has another reference`));
-    this.#field("lightness", lightness, (text) => desk.change({ lightness: number(text) }, `${desk.zone.name} has another lightness`));
+    const change = (key, value) => desk.change({ [key]: value }, `${desk.zone.name} has another ${key}`);
+    this.#field("budget", percent, (text) => change("budget", number(text)));
+    this.#field("reference", reference, (text) => change("reference", text || null));
+    this.#field("lightness", lightness, (text) => change("lightness", number(text)));
     this.#roles();
     at("take").addEventListener("click", () => desk.take(desk.offered));
     at("remove").addEventListener("click", () => desk.remove());
@@ -88,7 +90,8 @@ export class Card {
     if (!this.shape) return;
     at("of-zone").hidden = at("remove").hidden = !zone;
     at("of-place").hidden = !place;
-    at("size").textContent = `${size(desk.grid.bounds(this.shape))}, ${(area(this.shape) * 100).toFixed(2)} % of the picture`;
+    const part = (100 * area(this.shape)).toFixed(2);
+    at("size").textContent = `${size(desk.grid.bounds(this.shape))}, ${part} % of the picture`;
     if (zone) this.#show(zone);
     if (place) at("why").textContent = place.why;
     at("place-name").textContent = place ? `${place.name}, ${place.role}` : "";
@@ -97,9 +100,8 @@ export class Card {
 
   #show(zone) {
     const role = this.desk.roleOf(zone);
-    const shown = { name: zone.name, role: zone.role, budget: spoken(zone.budget), reference: zone.reference ?? "", lightness: spoken(zone.lightness) };
-    for (const [key, value] of Object.entries(shown)) {
-      if (this.editing?.key !== key) this.fields[key].value = value;
+    for (const key of FIELDS) {
+      if (this.editing?.key !== key) this.fields[key].value = zone[key] ?? "";
     }
     at("about").textContent = role.about;
     at("of-budget").hidden = !role.budget;
@@ -152,7 +154,7 @@ function line({ what, said, missing, waiting }) {
 }
 
 function judged({ said, against, level }) {
-  const [item, mark, limits] = [document.createElement("li"), document.createElement("span"), document.createElement("span")];
+  const [item, mark, limits] = ["li", "span", "span"].map((name) => document.createElement(name));
   mark.className = `mark ${level}`;
   mark.append(document.createElement("i"), level);
   limits.className = "quiet";
@@ -162,9 +164,9 @@ function judged({ said, against, level }) {
 }
 
 const size = ([x0, y0, x1, y1]) => `${Math.round(x1 - x0)} × ${Math.round(y1 - y0)} pixels`;
-const spoken = (value) => (value === null || value === undefined ? "" : String(value));
 const number = (text) => (text === "" ? null : Number(text.replace(",", ".")));
 const between = (text, low, high) => number(text) === null || (number(text) >= low && number(text) <= high);
 const percent = (text) => (between(text, 0, 100) ? null : "a number from 0 to 100, % of the picture");
 const lightness = (text) => (between(text, 1e-9, 100) ? null : "L*, a number above 0 up to 100");
-const reference = (text) => (text === "" || text === "neutral" || /^[^/]*\S[^/]*\/.*\S/.test(text) ? null : "“neutral”, or EDITION/patch");
+const isReference = (text) => text === "" || text === "neutral" || /^[^/]*\S[^/]*\/.*\S/.test(text);
+const reference = (text) => (isReference(text) ? null : "“neutral”, or EDITION/patch");

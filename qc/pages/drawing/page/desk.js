@@ -2,7 +2,13 @@
 
 import { area, edgeOf, sameShape } from "./shapes.js";
 
-const STEPS = [["1 pixel", () => [1, 1]], ["10 pixels", () => [10, 10]], ["1 %", (grid) => [Math.max(1, grid.width / 100), Math.max(1, grid.height / 100)]]];
+const hundredth = (length) => Math.max(1, length / 100);
+const STEPS = [
+  ["1 pixel", () => [1, 1]],
+  ["10 pixels", () => [10, 10]],
+  ["1 %", (grid) => [hundredth(grid.width), hundredth(grid.height)]],
+];
+const PLAIN = { budget: null, reference: null, lightness: null };
 
 export class Desk {
   constructor({ grid, book, roles, found, changed, say, toPicture }) {
@@ -28,13 +34,13 @@ export class Desk {
   /** What is drawn just now, as a zone that could be measured; null while it has no area. */
   get sketch() {
     const shape = this.#sketched();
-    return shape && area(shape) > 0 ? { ...shape, id: null, role: this.#first, name: this.book.ready(this.#first), budget: null, reference: null, lightness: null } : null;
+    if (!shape || area(shape) === 0) return null;
+    return { ...PLAIN, ...shape, id: null, role: this.#first, name: this.book.ready(this.#first) };
   }
 
   /** What there is to read of: the zone in hand, what is being drawn, a found place. */
   get inHand() {
-    const place = this.offered === null ? null : this.found[this.offered];
-    return this.zone ?? this.sketch ?? (place && { id: `found ${this.offered}`, budget: null, reference: null, lightness: null, ...place, name: this.book.free(place.name) });
+    return this.zone ?? this.sketch ?? (this.offered === null ? null : this.#asZone(this.found[this.offered]));
   }
 
   /** The role of a new zone. */
@@ -200,7 +206,8 @@ export class Desk {
 
   reshape({ box, points }, said, joined = false) {
     const zone = this.book.zone(this.chosen);
-    if (zone && !sameShape(zone, { box, points })) this.book.change(zone.id, { box, points }, `${zone.name} ${said}`, joined);
+    const changes = zone && !sameShape(zone, { box, points });
+    if (changes) this.book.change(zone.id, { box, points }, `${zone.name} ${said}`, joined);
     this.changed();
   }
 
@@ -298,8 +305,13 @@ export class Desk {
     return STEPS[this.stepIndex][1](this.grid);
   }
 
+  #asZone(place) {
+    return { ...PLAIN, ...place, id: `found ${this.offered}`, name: this.book.free(place.name) };
+  }
+
   #sketched() {
-    if (this.drawn?.kind === "box") return same(this.drawn.from, this.cross) ? null : this.grid.box(this.drawn.from, this.cross);
+    const { grid, cross, drawn } = this;
+    if (drawn?.kind === "box") return same(drawn.from, cross) ? null : grid.box(drawn.from, cross);
     return this.drawn?.points.length > 2 ? this.grid.points(this.drawn.points) : null;
   }
 

@@ -16,7 +16,7 @@ const at = (id) => document.getElementById(id);
 
 class Page {
   constructor(start, talk) {
-    Object.assign(this, { start, talk, over: false, saving: null, drawing: 0 });
+    Object.assign(this, { start, talk, over: false, reads: true, saving: null, drawing: 0 });
     const svg = at("picture");
     const grid = new Grid(start.size);
     this.book = new Book(start.zones);
@@ -51,7 +51,9 @@ class Page {
     this.card.draw();
     const zone = this.desk.inHand;
     const others = this.book.zones.filter((one) => one.id !== zone?.id);
-    if (!this.over) this.readings.want(zone && this.desk.told(zone), others.map((one) => this.desk.told(one)));
+    const told = zone && this.reads && !this.over ? this.desk.told(zone) : null;
+    this.readings.want(told, others.map((one) => this.desk.told(one)));
+    at("read").hidden = !this.reads;
   }
 
   #buttons(toPicture) {
@@ -96,7 +98,7 @@ class Page {
     const { zones } = this.book;
     try {
       const start = await this.talk.get("/start");
-      if (!this.#isSame(start)) return false; // another capture or sheet, started at the link of this one
+      if (!this.#isSameSheet(start)) return false; // another one, started at the link of this page
       const answer = await this.talk.post("/save", { zones: zones.map((zone) => this.desk.told(zone)) });
       say(answer.ok ? answer.said : `Not saved: ${answer.said}`);
       if (answer.ok) this.book.wasSaved(zones);
@@ -130,15 +132,17 @@ class Page {
     if (this.over) return;
     at("gone").hidden = start !== null;
     if (start === null) return;
-    if (!this.#isSame(start)) return;
-    say("It answers again. What is drawn is still here.");
+    if (!this.#isSameSheet(start)) return;
+    this.reads = start.name === this.start.name;
+    if (this.reads) say("It answers again. What is drawn is still here.");
+    else say(`It answers again, but for ${start.name}. Save what is drawn here, then load the page again.`);
     this.readings.again();
-    this.find();
+    this.changed();
   }
 
-  #isSame({ name, sheet, said }) {
-    const same = name === this.start.name && sheet === this.start.sheet;
-    if (!same) say(`Not saved: ${said ?? `${sheet} on ${name} is drawn at this link now`}. What is drawn stays here.`);
+  #isSameSheet({ sheet, said }) {
+    const same = sheet === this.start.sheet;
+    if (!same) say(`Not saved: ${said ?? `${sheet} is drawn at this link now`}. What is drawn stays here.`);
     return same;
   }
 

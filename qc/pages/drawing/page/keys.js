@@ -35,11 +35,17 @@ export function keys(svg, desk, view, acts) {
   document.addEventListener("keydown", (event) => {
     if (event.altKey || event.isComposing || acts.busy(event)) return;
     const typed = event.target.matches("input, select");
-    const act = event.ctrlKey || event.metaKey ? !(typed && event.key !== "s") && withCtrl[event.shiftKey ? event.key.toUpperCase() : event.key] : !typed && named(event);
+    const act = event.ctrlKey || event.metaKey ? ordered(event, typed) : !typed && named(event);
     if (!act) return;
     event.preventDefault();
     act();
   });
+
+  /** In a field its own undo holds. */
+  function ordered({ key, shiftKey }, typed) {
+    const name = shiftKey ? key.toUpperCase() : key.toLowerCase();
+    return typed && name !== "s" ? null : withCtrl[name];
+  }
 
   function named(event) {
     if (event.key in ARROWS) return () => arrow(event);

@@ -33,7 +33,7 @@ export class Picture {
     const chosen = zone.id === desk.chosen;
     const d = outline(this.grid.corners(zone));
     const group = make("g", { class: `zone ${zone.role}${chosen ? " chosen" : ""}` });
-    group.append(make("path", { class: "under", d }), make("path", { class: "line", d }), ...this.#name(zone, zone.name, zone.role));
+    group.append(...line(d), ...this.#name(zone, zone.name, zone.role));
     return [group];
   }
 
@@ -42,7 +42,7 @@ export class Picture {
     const group = make("g", { class: `place${place.index === desk.offered ? " chosen" : ""}` });
     const title = make("title", {});
     title.textContent = place.why;
-    group.append(title, make("path", { class: "under", d }), make("path", { class: "line", d }), ...this.#name(place, place.name, "found"));
+    group.append(title, ...line(d), ...this.#name(place, place.name, "found"));
     return [group];
   }
 
@@ -70,21 +70,23 @@ export class Picture {
   #hand(desk) {
     const { unit } = this.view;
     const parts = [];
-    if (desk.zone) parts.push(...this.grid.corners(desk.zone).map((corner, i) => this.#knob(corner, i === desk.corner ? "knob picked" : "knob")));
+    const corners = desk.zone ? this.grid.corners(desk.zone) : [];
+    parts.push(...corners.map((corner, i) => this.#knob(corner, i === desk.corner ? "knob picked" : "knob")));
     if (desk.drawn) parts.push(...this.#begun(desk));
     if (desk.crossShows) {
       const [x, y] = desk.cross;
       const arm = 14 * unit;
       const d = `M${x - arm} ${y}H${x + arm}M${x} ${y - arm}V${y + arm}`;
-      parts.push(make("path", { class: "under", d }), make("path", { class: "line cross", d }));
+      parts.push(...line(d, "line cross"));
     }
     return parts;
   }
 
   #begun({ drawn, cross, sketch }) {
     const box = drawn.kind === "box";
-    const d = box ? sketch && outline(this.grid.corners(sketch)) : `M${[...drawn.points, cross].map((at) => at.join(" ")).join("L")}`;
-    const lines = d ? [make("path", { class: "under", d }), make("path", { class: "line begun", d })] : [];
+    const corners = box ? sketch && this.grid.corners(sketch) : [...drawn.points, cross];
+    const d = corners && (box ? outline(corners) : through(corners));
+    const lines = d ? line(d, "line begun") : [];
     const knobs = (box ? [drawn.from] : drawn.points).map((at) => this.#knob(at, "knob"));
     return [...lines, ...knobs];
   }
@@ -98,7 +100,11 @@ export class Picture {
   }
 }
 
-const outline = (corners) => `M${corners.map((corner) => corner.join(" ")).join("L")}Z`;
+const through = (corners) => `M${corners.map((corner) => corner.join(" ")).join("L")}`;
+const outline = (corners) => `${through(corners)}Z`;
+
+/** A light line on a broader dark one: seen on every grey. */
+const line = (d, kind = "line") => [make("path", { class: "under", d }), make("path", { class: kind, d })];
 
 function make(name, attributes) {
   const element = document.createElementNS(SVG, name);

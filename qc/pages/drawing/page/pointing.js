@@ -107,16 +107,23 @@ export function pointing(svg, desk, view) {
   function pointing(event) {
     const place = view.place(event);
     const first = desk.drawn?.points[0];
-    const closes = desk.drawn?.points.length > 2 && Math.hypot(first[0] - place[0], first[1] - place[1]) <= reach(event) * 1.5;
-    return closes ? { press: () => desk.close(), end: () => desk.close() } : { press: (at) => desk.addPoint(at), end: (at) => desk.addPoint(at), move: (at) => desk.moveCross(at) };
+    const far = first ? Math.hypot(first[0] - place[0], first[1] - place[1]) : Number.POSITIVE_INFINITY;
+    if (desk.drawn?.points.length > 2 && far <= reach(event) * 1.5) return both(() => desk.close());
+    return { ...both((at) => desk.addPoint(at)), move: (at) => desk.moveCross(at) };
+  }
+
+  /** The same for a press that moved and one that did not. */
+  function both(act) {
+    return { press: act, end: act };
   }
 
   function changing({ what, index }, from) {
     const zone = desk.book.zone(desk.chosen);
-    if (what === "corner") return { move: (place) => desk.hold(desk.cornered(index, place)), end: () => desk.letGo("corner moved") };
-    if (what === "side" && zone.box) return { move: (place) => desk.hold(desk.sided(index, place)), end: () => desk.letGo("resized") };
+    const dragging = (shape, said) => ({ move: (place) => desk.hold(shape(place)), end: () => desk.letGo(said) });
+    if (what === "corner") return dragging((place) => desk.cornered(index, place), "corner moved");
+    if (what === "side" && zone.box) return dragging((place) => desk.sided(index, place), "resized");
     const moved = ([x, y]) => desk.grid.moved(zone, Math.round(x - from[0]), Math.round(y - from[1]));
-    return { move: (place) => desk.hold(moved(place)), end: () => desk.letGo("moved") };
+    return dragging(moved, "moved");
   }
 
   function press(under, place, near) {

@@ -38,7 +38,7 @@ export class Grid {
   }
 
   points(corners) {
-    return { box: null, points: corners.map(([x, y]) => [fraction(x / this.width), fraction(y / this.height)]) };
+    return { box: null, points: corners.map((place) => this.#fractions(place)) };
   }
 
   /** The same shape elsewhere: its left and top come to lie on edges of pixels. */
@@ -46,7 +46,8 @@ export class Grid {
     const [left, top, right, bottom] = bounds(shape);
     const across = shift(left, right, dx, this.width);
     const down = shift(top, bottom, dy, this.height);
-    if (shape.box) return { box: [fraction(left + across), fraction(top + down), shape.box[2], shape.box[3]], points: null };
+    const { box } = shape;
+    if (box) return { box: [fraction(left + across), fraction(top + down), box[2], box[3]], points: null };
     return { box: null, points: shape.points.map(([x, y]) => [fraction(x + across), fraction(y + down)]) };
   }
 
@@ -63,9 +64,9 @@ export class Grid {
 
   /** One corner at a pixel. */
   withCorner(shape, index, [x, y]) {
-    if (shape.box) return this.withEdges(shape, { [index % 3 ? "right" : "left"]: x, [index < 2 ? "top" : "bottom"]: y });
-    const place = [fraction(x / this.width), fraction(y / this.height)];
-    return { box: null, points: shape.points.with(index, place) };
+    const edges = { [index % 3 ? "right" : "left"]: x, [index < 2 ? "top" : "bottom"]: y };
+    if (shape.box) return this.withEdges(shape, edges);
+    return { box: null, points: shape.points.with(index, this.#fractions([x, y])) };
   }
 
   /** Wider and higher by whole pixels, left and top staying. */
@@ -75,6 +76,10 @@ export class Grid {
     if (shape.box) return this.withEdges(shape, { ...(dx && { right: to[0] }), ...(dy && { bottom: to[1] }) });
     const [wide, high] = [dx ? (to[0] - left) / (right - left) : 1, dy ? (to[1] - top) / (bottom - top) : 1];
     return this.points(this.corners(shape).map(([x, y]) => [left + (x - left) * wide, top + (y - top) * high]));
+  }
+
+  #fractions([x, y]) {
+    return [fraction(x / this.width), fraction(y / this.height)];
   }
 
   /** What of a zone lies under a place: its corner, its edge, its inside; null for nothing. */
@@ -91,7 +96,9 @@ export class Grid {
 /** The edge of a box that is moved by its side of this index. */
 export const edgeOf = (index) => ["top", "right", "bottom", "left"][index];
 
-export const sameShape = (one, other) => JSON.stringify([one.box, one.points]) === JSON.stringify([other.box, other.points]);
+const written = ({ box, points }) => JSON.stringify([box, points]);
+
+export const sameShape = (one, other) => written(one) === written(other);
 
 /** Part of the picture. */
 export function area(shape) {

@@ -18,7 +18,8 @@ export class Talk {
   }
 
   post(path, what, signal) {
-    return this.#ask(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(what), signal });
+    const headers = { "content-type": "application/json" };
+    return this.#ask(path, { method: "POST", headers, body: JSON.stringify(what), signal });
   }
 
   async #ask(path, how) {

@@ -5,8 +5,8 @@ const at = (id) => document.getElementById(id);
 export class Words {
   constructor(desk, start) {
     Object.assign(this, { desk, start });
-    at("capture").textContent = start.name;
-    at("file").textContent = start.sheet;
+    at("capture").replaceChildren(...breakable(start.name));
+    at("file").replaceChildren(...breakable(start.sheet));
   }
 
   draw() {
@@ -72,8 +72,13 @@ function hint({ tool, drawn, zone, corner, offered, stepName }) {
   if (tool === "box") return `Drag from corner to corner; or arrows and Enter. ${step}`;
   if (offered !== null) return "Enter takes this place as a zone.";
   if (zone && corner !== null) return `Arrows move this corner; v picks the next. ${step}`;
-  if (zone) return `Arrows move it, with Shift they resize it. ${step}`;
+  if (zone) return `Arrows move it, with Shift they resize it; Escape lets go. ${step}`;
   return "Drag on the picture to draw a box. Click a zone to change it.";
+}
+
+/** A file name that goes on the next line before a sign, not within a word. */
+function breakable(name) {
+  return name.split(/(?=[._-])/).flatMap((part) => [document.createElement("wbr"), part]);
 }
 
 function button(text, chosen, press) {
