@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from tests.pages.asking import Asker
 from tests.pages.drawing.opened import Drawing, Hand, link, shot
 
 if TYPE_CHECKING:
@@ -50,13 +51,13 @@ def open_page(browser: Browser, complaints: list[str]) -> Iterator[Callable[[Ser
     context = browser.new_context(viewport={"width": WINDOW[0], "height": WINDOW[1]})
     context.set_default_timeout(WAIT_MS)
 
-    def opened(served: Served) -> Hand:
+    def opened(served: Served | Asker, place: str = "") -> Hand:
         page = context.new_page()
         page.on("console", lambda message: complaints.append(f"{message.type}: {message.text}"))
         page.on("pageerror", lambda error: complaints.append(str(error)))
         page.on("request", lambda request: asked.append(request.url))
         ports.add(served.port)
-        page.goto(link(served))
+        page.goto(place or link(served))
         return begun(page)
 
     yield opened

@@ -18,7 +18,7 @@ from qc.pages.drawing.session import Session
 from qc.pages.serve import Served
 from qc.rehearse.studio import Studio
 from qc.sheet.zones import Zone
-from tests.pages.asking import KEY, served
+from tests.pages.asking import KEY, Asker, served
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -127,7 +127,7 @@ class Hand:
         self.said("saved in")
 
 
-def link(page: Served) -> str:
+def link(page: Served | Asker) -> str:
     return f"http://127.0.0.1:{page.port}/?key={KEY}"
 
 

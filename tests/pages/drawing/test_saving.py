@@ -10,6 +10,7 @@ import pytest
 
 from qc import read_sheet
 from qc.pages.serve import Served
+from tests.cli.test_sheet_draw import drawing as command
 from tests.pages.drawing.conftest import Drawn, begun
 from tests.pages.drawing.opened import (
     BOX,
@@ -137,6 +138,27 @@ def test_what_was_drawn_outlives_its_server_and_is_saved_by_the_next(
         hand.page.locator("#lines:not(.old) dd").first.filter(has_text="%").wait_for()
     assert [zone.name for zone in read_sheet(drawing.sheet).zones] == ["label", "label 2"]
     assert [text for text in complaints if "ERR_CONNECTION_REFUSED" not in text] == []
+    complaints.clear()
+
+
+def test_the_command_killed_and_started_again_saves_what_was_drawn(
+    shots: Callable[[int], Path], open_page: Callable[..., Hand], complaints: list[str], tmp_path: Path
+) -> None:
+    sheet = tmp_path / "bottles.set.toml"
+    with command(shots(1), "--sheet", sheet) as first:
+        hand = open_page(first.ask, first.link)
+        hand.drag(*BOX)
+        hand.name("jar")
+        first.process.kill()
+    hand.press("Control+s")
+    hand.said("nobody answers")
+    with command(shots(1), "--sheet", sheet):
+        hand.said("answers again")
+        hand.save()
+        hand.page.locator("#done").click()
+        hand.page.get_by_text("can be closed").wait_for()
+    assert [zone.name for zone in read_sheet(sheet).zones] == ["jar"]
+    assert [text for text in complaints if "ERR_CONNECTION_RE" not in text] == []
     complaints.clear()
 
 

@@ -26,7 +26,7 @@ export class View {
   /** Where a preview pixel is, in CSS pixels from the top left of the stage. */
   onStage([x, y]) {
     const at = new DOMPoint(x, y).matrixTransform(this.svg.getScreenCTM());
-    const { left, top } = this.svg.getBoundingClientRect();
+    const { left, top } = this.svg.parentElement.getBoundingClientRect();
     return [at.x - left, at.y - top];
   }
 

@@ -47,7 +47,8 @@ export class Words {
   }
 
   #place(place) {
-    const entry = button(place.name, place.index === this.desk.offered, () => this.#press(() => this.desk.take(place.index)));
+    const take = () => this.#press(() => this.desk.take(place.index));
+    const entry = button(place.name, place.index === this.desk.offered, take);
     entry.title = place.why;
     entry.append(" ", quiet(place.why));
     return item(entry);
@@ -67,7 +68,8 @@ function state(book, start) {
 
 function hint({ tool, drawn, zone, corner, offered, stepName }) {
   const step = `A step of the arrows is ${stepName}.`;
-  if (tool === "points" || drawn?.kind === "points") return `Click, or arrows and Enter, sets a point; c closes. ${step}`;
+  const points = tool === "points" || drawn?.kind === "points";
+  if (points) return `Click, or arrows and Enter, sets a point; c closes. ${step}`;
   if (drawn) return `The other corner: arrows and Enter. Escape drops it. ${step}`;
   if (tool === "box") return `Drag from corner to corner; or arrows and Enter. ${step}`;
   if (offered !== null) return "Enter takes this place as a zone.";
