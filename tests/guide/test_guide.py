@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import pytest
 
 from qc import read_sheet
-from tests.browsing import browser as browser  # one for a whole run
 from tests.guide.walk import BUDGET, PICTURES, ZONES, Walk, walk
 
 if TYPE_CHECKING:

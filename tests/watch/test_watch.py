@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import asyncio
 import os
 import shutil
 import threading
 from collections import Counter
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -22,6 +20,7 @@ from qc.log.log import Log
 from qc.reading import Level
 from qc.series.entry import Purpose
 from tests.intake import writers
+from tests.loops import run
 from tests.watch.running import capture, finished, snapshot, watching
 
 HOW = writers.WRITERS
@@ -313,8 +312,7 @@ def test_the_async_form_yields_the_same_and_ends_with_its_task(folder: Path) -> 
             return result.file.name
         return "nothing"
 
-    with ThreadPoolExecutor(1) as thread:  # a browser of other tests may keep a loop in this one
-        told = thread.submit(asyncio.run, asyncio.wait_for(first(), 60)).result()
+    told = run(first())
     assert told == "SB_0001.dng"
     with Log.open(folder.with_name("bottles.qc")) as log:
         assert [entry.name for entry in log.entries()] == ["SB_0001.dng"]

@@ -28,6 +28,7 @@ from qc.sheet.read import read_sheet
 from qc.sheet.sheet import Sheet
 from qc.sheet.zones import Role
 from tests.cli.conftest import scene, write
+from tests.loops import run
 
 Answer = TypeVar("Answer")
 
@@ -47,7 +48,7 @@ warn = 0.25
 
 
 def wait(answer: Coroutine[Any, Any, Answer]) -> Answer:
-    return asyncio.run(answer)
+    return run(answer)
 
 
 def drawn(name: str = "label", role: Role = Role.PROTECT, **facts: Any) -> DrawnZone:

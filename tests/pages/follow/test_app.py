@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import http.client
 import json
 import threading
@@ -29,6 +28,7 @@ from qc.show.watching.board import Board
 from qc.show.watching.menu import Act
 from qc.show.watching.words import Said
 from tests.log.made import captured
+from tests.loops import run
 from tests.pages.asking import KEY, WAIT_S, Answer, Asker, served
 from tests.pages.follow.pictured_day import digest
 from tests.sheet.toys import LABEL, SPECS
@@ -269,7 +269,7 @@ def test_without_a_guard_nobody_may_act(tmp_path: Path) -> None:
         sent.append(message)
 
     headers = [(b"content-type", b"application/json")]
-    asyncio.run(app({"type": "http", "method": "POST", "path": "/act", "headers": headers}, receive, send))
+    run(app({"type": "http", "method": "POST", "path": "/act", "headers": headers}, receive, send))
     assert (sent[0]["status"], view.asked) == (403, [])
 
 

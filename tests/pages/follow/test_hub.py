@@ -4,20 +4,11 @@ from __future__ import annotations
 
 import asyncio
 import threading
-from collections.abc import Awaitable
 from contextlib import aclosing
 from typing import Any
 
 from qc.pages.follow.hub import Hub
-
-PATIENCE_S = 30.0
-
-
-def run(what: Awaitable[Any]) -> Any:
-    async def within() -> Any:
-        return await asyncio.wait_for(what, PATIENCE_S)
-
-    return asyncio.run(within())
+from tests.loops import run
 
 
 def state(number: int, *, age: float = 0.0) -> dict[str, Any]:
