@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import threading
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import aclosing
 from typing import Any
 
@@ -104,10 +105,16 @@ def test_closing_ends_every_listening_after_the_last_state_and_forgets_the_liste
 def test_a_loop_that_ended_without_leaving_is_no_trouble_to_the_others() -> None:
     hub = Hub()
     hub.put(state(1))
-    loop = asyncio.new_event_loop()
     states = hub.listen()
-    assert loop.run_until_complete(anext(states)) == state(1)
-    loop.close()
+
+    def ended() -> Any:
+        loop = asyncio.new_event_loop()
+        first = loop.run_until_complete(anext(states))
+        loop.close()
+        return first
+
+    with ThreadPoolExecutor(1) as thread:
+        assert thread.submit(ended).result() == state(1)
     hub.put(state(2))
     assert hub.listeners == 1
 
