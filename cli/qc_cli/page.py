@@ -49,11 +49,14 @@ class Wanted:
         Address it is served at.
     opens : bool
         Whether it is opened in a browser.
+    new_link : bool
+        Whether links that were given out before stop working.
     """
 
     port: int | None = None
     host: str = LOOPBACK
     opens: bool = False
+    new_link: bool = False
 
 
 def page_of(
@@ -218,24 +221,28 @@ def _served(
 ) -> tuple[Served, list[str]]:
     """Return the server, with what is said of it at the start."""
     from qc.pages import keyring
-    from qc.pages.serve import Served
+    from qc.pages.serve import Served, reaches_beyond
 
-    kept = keyring.kept(folder)
+    beyond = reaches_beyond(wanted.host)
+    kept = keyring.kept(folder, beyond=beyond)
+    key = keyring.new_key() if wanted.new_link else kept.key
+    notes = []
 
     def at(port: int) -> Served:
-        return Served(app, key=kept.key, host=wanted.host, port=port, before_end=before_end, fault=fault)
+        return Served(app, key=key, host=wanted.host, port=port, before_end=before_end, fault=fault)
 
     try:
         served = at(kept.port if wanted.port is None else wanted.port)
     except UsageError:
         if wanted.port is not None or not kept.port:
             raise
+        # whoever listens there now has been sent the old key by pages that are still open
+        key = keyring.new_key()
         served = at(0)
-        note = f"port {kept.port}, where this page was last, is taken: its link is another one this time"
-    else:
-        why = keyring.keep(folder, keyring.Kept(key=kept.key, port=served.port))
-        note = f"the next watch will have another link: {why}" if why else ""
-    return served, [f"page: {served.link}", *([note] if note else []), *(_beyond(served) if served.beyond else [])]
+        notes = [f"port {kept.port}, where this page was last, is taken: its link is another one now"]
+    if why := keyring.keep(folder, keyring.Kept(key=key, port=served.port), beyond=beyond):
+        notes.append(f"the next watch will have another link: {why}")
+    return served, [f"page: {served.link}", *notes, *(_beyond(served) if served.beyond else [])]
 
 
 def _beyond(served: Served) -> list[str]:

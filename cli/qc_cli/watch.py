@@ -47,6 +47,9 @@ def watch(
         str | None,
         typer.Option("--host", metavar="ADDRESS", help="Serve the page to others too; 0.0.0.0 for all networks."),
     ] = None,
+    new_link: Annotated[
+        bool, typer.Option("--new-link", help="Give the page another link; the ones before stop working.")
+    ] = False,
     no_open: Annotated[bool, typer.Option("--no-open", help="Do not open the page in a browser.")] = False,
     decoder: opt.DecoderOption = opt.DecoderName.AUTO,
     mosaic: opt.MosaicOption = None,
@@ -63,8 +66,8 @@ def watch(
     """
     output = Output(json=json, no_color=no_color, debug=debug)
     hint = opt.mosaic_hint(mosaic, black, white)
-    if not page and (port is not None or host is not None or no_open):
-        output.complain("--port, --host and --no-open go with --page")
+    if not page and (port is not None or host is not None or no_open or new_link):
+        output.complain("--port, --host, --new-link and --no-open go with --page")
         raise typer.Exit(NOTHING_DONE)
     from qc.errors import QcError, printable
     from qc.intake.watch import Watch
@@ -88,7 +91,9 @@ def watch(
         def judged() -> bool:
             return preset is not None or watching.intent.sheet is not None
 
-        wanted = Wanted(port=port, host=host or LOOPBACK, opens=not no_open and shows_screen(output))
+        wanted = Wanted(
+            port=port, host=host or LOOPBACK, opens=not no_open and shows_screen(output), new_link=new_link
+        )
         with ending(watching.stop):
             open_halts = show(
                 watching,

@@ -10,7 +10,7 @@ from qc.result import Cause
 from qc.series.entry import Purpose
 from qc.sheet.accepted import Acceptance, spoken_bar
 
-HOLDS = "holds from the next frame"
+HOLDS = "holds for it and what follows"
 
 _ROLES = {
     Purpose.DARK: "is a dark frame",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from qc.errors import LogError, SheetError
+from qc.errors import QcError
 from qc.event import now
 from qc.intake.intent import Intent
 from qc.intake.raising import raised
@@ -30,7 +30,7 @@ def offer(
     -------
     str or None
         "accept label burnt up to 3.05 %"; "for this frame only: no limit changes" where none would. None where it
-        cannot be known just now: the log or the sheet cannot be read, which accepting itself will tell.
+        cannot be known just now: the log or the sheet cannot be read, two sheets hold; accepting itself will tell.
     """
     from qc.measure import specs
 
@@ -43,7 +43,7 @@ def offer(
         limits = resolve(
             specs(), Intent(folder, out, sheet=sheet, preset=preset).for_capture(folder / capture.path), preset
         )
-    except (LogError, SheetError):  # only said beforehand: what cannot be done is told when it is tried
+    except QcError:  # only said beforehand: what cannot be done is told when it is tried
         return None
     results = (capture.result, capture.ambient)
     found = [one.reading(cause.reading, cause.zone) for one in results if one is not None]

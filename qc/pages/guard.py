@@ -74,6 +74,7 @@ NO_METHOD: Final = Refusal(status=405, why="this can be read, and acts can be po
 NOT_JSON: Final = Refusal(status=415, why="acts come as application/json")
 NO_LENGTH: Final = Refusal(status=411, why="say how long it is")
 TOO_LONG: Final = Refusal(status=413, why="too long")
+BROKEN: Final = Refusal(status=500, why="an internal fault, told where the page was started")
 
 
 class Guard:
@@ -119,7 +120,11 @@ class Guard:
         if scope["type"] != "http":  # no page of ours speaks anything else
             return
         headers = _headers(scope)
-        refusal = self._refusal(scope, headers)
+        try:
+            refusal = self._refusal(scope, headers)
+        except Exception as error:  # noqa: BLE001 - what cannot be judged is not let through
+            self._fault(f"internal fault of the page's guard: {type(error).__name__}: {error}")
+            refusal = BROKEN
         if refusal is not None:
             await _answer(refusal, send)
             return
@@ -134,7 +139,7 @@ class Guard:
         except Exception as error:  # noqa: BLE001 - a defect of ours is told in one line; the page goes on
             self._fault(f"internal fault of the page at {scope['path']}: {type(error).__name__}: {error}")
             if not answer.begun:
-                await _answer(Refusal(status=500, why="an internal fault, told where the page was started"), send)
+                await _answer(BROKEN, send)
 
     def _refusal(self, scope: Mapping[str, Any], headers: Mapping[str, list[str]]) -> Refusal | None:
         path = scope.get("raw_path") or scope["path"].encode("utf-8", "surrogateescape")
@@ -161,7 +166,7 @@ class Guard:
         length = headers.get("content-length", [""])[0]
         if not (length.isascii() and length.isdigit()):
             return NO_LENGTH
-        return TOO_LONG if int(length) > MOST_BODY else None
+        return TOO_LONG if len(length) > len(str(MOST_BODY)) or int(length) > MOST_BODY else None
 
     def _is_called(self, hosts: list[str]) -> bool:
         if len(hosts) != 1:
@@ -257,7 +262,7 @@ def _host(header: str) -> tuple[str, int | None]:
     name, colon, port = header.casefold().rpartition(":")
     if not colon or port.endswith("]"):
         return header.casefold(), 80
-    return name, int(port) if port.isascii() and port.isdigit() else None
+    return name, int(port) if port.isascii() and port.isdigit() and len(port) <= 5 else None
 
 
 def _address(text: str) -> ipaddress.IPv4Address | ipaddress.IPv6Address | None:

@@ -10,6 +10,7 @@ import json
 import os
 import re
 import secrets
+import stat
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -43,10 +44,21 @@ def new_key() -> str:
     return secrets.token_urlsafe(24)
 
 
-def kept(folder: Path) -> Kept:
-    """Return what is kept of a folder's page; a new key where nothing is, or what is there is not ours."""
+def kept(folder: Path, *, beyond: bool = False) -> Kept:
+    """Return what is kept of a folder's page; a new key where nothing is, or what is there is not ours.
+
+    Parameters
+    ----------
+    folder : Path
+        What the page is of.
+    beyond : bool
+        Whether the page is served beyond this machine. It has another key then: a link that was given out does not
+        open what is served to this machine alone.
+    """
     try:
-        said = json.loads(_place(folder).read_text(encoding="utf-8"))
+        with _place(folder, beyond).open(encoding="utf-8") as file:
+            _check_private(file.fileno())
+            said = json.load(file)
         key, port = said["key"], said["port"]
     except (OSError, ValueError, KeyError, TypeError):  # there is none, or none that can be used: a new link does
         return Kept(key=new_key())
@@ -54,12 +66,14 @@ def kept(folder: Path) -> Kept:
     return Kept(key=key, port=port) if good else Kept(key=new_key())
 
 
-def keep(folder: Path, what: Kept) -> str | None:
+def keep(folder: Path, what: Kept, *, beyond: bool = False) -> str | None:
     """Keep port and key; returns in one clause why they cannot be: the next watch then has another link."""
-    place = _place(folder)
+    place = _place(folder, beyond)
     unfinished = place.with_suffix(f".{os.getpid()}")
     try:
-        place.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        place.parent.parent.parent.mkdir(parents=True, exist_ok=True)
+        for ours in (place.parent.parent, place.parent):
+            ours.mkdir(exist_ok=True, mode=0o700)
         unfinished.unlink(missing_ok=True)
         with os.fdopen(os.open(unfinished, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
             json.dump({"key": what.key, "port": what.port}, file)
@@ -69,6 +83,15 @@ def keep(folder: Path, what: Kept) -> str | None:
     return None
 
 
-def _place(folder: Path) -> Path:
+def _place(folder: Path, beyond: bool) -> Path:
     called = hashlib.blake2b(os.fsencode(os.path.realpath(folder)), digest_size=16).hexdigest()
-    return platformdirs.user_state_path(APP) / "pages" / f"{called}.json"
+    return platformdirs.user_state_path(APP) / "pages" / f"{called}{'.beyond' if beyond else ''}.json"
+
+
+def _check_private(descriptor: int) -> None:
+    """Refuse a note that somebody else wrote or could have read: ValueError."""
+    if os.name != "posix":
+        return  # there the user's folders are private by other means
+    facts = os.fstat(descriptor)
+    if facts.st_uid != os.getuid() or stat.S_IMODE(facts.st_mode) & 0o077:
+        raise ValueError("not ours alone")

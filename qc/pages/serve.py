@@ -21,11 +21,9 @@ LOOPBACK: Final = "127.0.0.1"
 PATIENCE_S: Final = 10.0
 """Longest that a server may take to begin or to end."""
 
-MOST_AT_ONCE: Final = 64
-"""Connections; each page that is open holds one."""
-
-_NOWHERE: Final = ("192.0.2.1", 9)
-"""An address that no machine has (RFC 5737): to be told which of our own a packet would leave by. None is sent."""
+_NOWHERE: Final = {socket.AF_INET: "192.0.2.1", socket.AF_INET6: "2001:db8::1"}
+"""Addresses that no machine has (RFC 5737, RFC 3849): to be told which of our own a packet would leave by. None is
+sent."""
 
 
 class Served:
@@ -71,7 +69,7 @@ class Served:
         self.port: int = first.getsockname()[1]
         address = ipaddress.ip_address(first.getsockname()[0].partition("%")[0])
         self.beyond = not address.is_loopback
-        self.link = _link(_own_address() if address.is_unspecified else host, self.port, key)
+        self.link = _link(_own_address(first.family) if address.is_unspecified else host, self.port, key)
         self._sockets = [first, *(_also_here(self.port) if self.beyond and not address.is_unspecified else [])]
         loopback = LOOPBACK if address.version == 4 or len(self._sockets) > 1 else "::1"
         reached = address.is_unspecified or len(self._sockets) > 1
@@ -124,10 +122,12 @@ class _Told(logging.Handler):
 def _server(guard: App) -> uvicorn.Server:
     import uvicorn
 
+    from qc.pages.patience import Patient
+
     return uvicorn.Server(
         uvicorn.Config(
             guard,
-            http="h11",
+            http=Patient,
             ws="none",
             loop="asyncio",
             lifespan="off",
@@ -135,10 +135,18 @@ def _server(guard: App) -> uvicorn.Server:
             access_log=False,
             server_header=False,
             proxy_headers=False,  # who asks is who is connected, whatever a header says
-            limit_concurrency=MOST_AT_ONCE,
             timeout_graceful_shutdown=2,
         )
     )
+
+
+def reaches_beyond(host: str) -> bool:
+    """Tell whether a page served at an address can be reached by other machines; True where it is unknown."""
+    try:
+        address = socket.getaddrinfo(host, 0, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)[0][4][0]
+        return not ipaddress.ip_address(str(address).partition("%")[0]).is_loopback
+    except (OSError, ValueError):
+        return True  # to listen there will tell what is wrong
 
 
 def _listening(host: str, port: int) -> socket.socket:
@@ -166,11 +174,11 @@ def _link(host: str, port: int, key: str) -> str:
     return f"http://{f'[{host}]' if ':' in host else host}:{port}/?{KEY}={key}"
 
 
-def _own_address() -> str:
+def _own_address(family: socket.AddressFamily) -> str:
     """Return the address under which others on the network reach this machine; its name where there is none."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+    with socket.socket(family, socket.SOCK_DGRAM) as probe:
         try:
-            probe.connect(_NOWHERE)
+            probe.connect((_NOWHERE[family], 9))
         except OSError:
             return socket.gethostname()
         return str(probe.getsockname()[0])

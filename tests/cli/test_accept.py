@@ -24,7 +24,7 @@ def day(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Day:
 
 
 LABEL = re.compile(
-    r"accepted: label burnt up to \d+\.\d\d % \(was 0\.2\), from SB_0002\.dng; holds from the next frame\n"
+    r"accepted: label burnt up to \d+\.\d\d % \(was 0\.2\), from SB_0002\.dng; holds for it and what follows\n"
 )
 
 
@@ -40,7 +40,7 @@ def test_capture_reading_and_zone_can_be_named(run: Run, day: Day, monkeypatch: 
     monkeypatch.chdir(day.folder.parent)
     words = ("--reading", "highlights.unintended_area")
     done = run("sheet", "accept", day.folder / "SB_0002.dng", *words, "--zone", "frame")
-    assert re.fullmatch(r"accepted: burnt up to .*, from SB_0002\.dng; holds from the next frame\n", done.stdout)
+    assert re.fullmatch(r"accepted: burnt up to .*, from SB_0002\.dng; holds for it and what follows\n", done.stdout)
     done = run("sheet", "accept", "SB_0002.dng", *words, "--zone", "label", "--folder", day.folder)
     assert LABEL.fullmatch(done.stdout)
     assert [one.zone for one in read_accepted(day.out / "a.accepted.toml")] == [None, "label"]
@@ -63,7 +63,7 @@ def test_undo_takes_the_last_act_back_and_then_says_that_there_is_none(run: Run,
     assert run("sheet", "undo").stdout == "undone: SB_0002.dng is the baseline\n"
     done = run("sheet", "undo")
     assert re.fullmatch(
-        r"undone: label burnt up to .* % \(was 0\.2\), .*; holds from the next frame\n", done.stdout
+        r"undone: label burnt up to .* % \(was 0\.2\), .*; holds for it and what follows\n", done.stdout
     )
     assert read_accepted(day.out / "a.accepted.toml") == ()
     done = run("sheet", "undo")

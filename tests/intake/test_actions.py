@@ -58,7 +58,7 @@ def test_what_the_last_capture_shows_is_accepted_and_the_next_frame_is_judged_by
     assert (acceptance.capture, acceptance.content) == ("SB_0002.dng", result.file.content)
     assert event.text == (
         f"accepted: label burnt up to {acceptance.bar:.2f} % (was 0.2), from SB_0002.dng;"
-        " holds from the next frame"
+        " holds for it and what follows"
     )
     assert (event.kind, event.name, event.content) == ("accepted", "SB_0002.dng", result.file.content)
     assert day.events("accepted") == [event]

@@ -44,3 +44,10 @@ def test_where_it_cannot_be_known_nothing_is_offered(day: Day, tmp_path: Path) -
     assert offered(day, content, replace(cause, reading="no_flash")) is None
     nowhere = tmp_path / "nowhere"
     assert offer(nowhere, folder=day.folder, sheet=None, preset=None, content=str(content), cause=cause) is None
+
+
+def test_while_two_sheets_hold_nothing_is_offered(day: Day) -> None:
+    content = day.shoot("SB_0002.dng", burnt=True).file.content
+    cause = day.causes("SB_0002.dng")[0]
+    (day.out / "b.set.toml").write_text(SHEET)
+    assert offered(day, content, cause) is None

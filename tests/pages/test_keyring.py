@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import os
 import stat
 from pathlib import Path
 
@@ -57,3 +58,28 @@ def test_where_nothing_can_be_kept_it_says_why(tmp_path: Path, state: Path) -> N
 
 def test_no_two_keys_are_alike() -> None:
     assert len({new_key() for _ in range(100)}) == 100
+
+
+def test_what_is_served_beyond_this_machine_has_another_key(tmp_path: Path, state: Path) -> None:
+    keep(tmp_path, Kept(key="k" * 32, port=8123))
+    keep(tmp_path, Kept(key="b" * 32, port=8124), beyond=True)
+    assert kept(tmp_path) == Kept(key="k" * 32, port=8123)
+    assert kept(tmp_path, beyond=True) == Kept(key="b" * 32, port=8124)
+    assert state.exists()
+
+
+@pytest.mark.parametrize("mode", [0o666, 0o640, 0o604])
+def test_a_note_that_others_could_read_or_write_is_not_believed(tmp_path: Path, state: Path, mode: int) -> None:
+    keep(tmp_path, Kept(key="k" * 32, port=8123))
+    (file,) = (state / "pages").iterdir()
+    file.chmod(mode)
+    assert kept(tmp_path).key != "k" * 32
+
+
+def test_every_folder_of_ours_is_private_whatever_the_umask(tmp_path: Path, state: Path) -> None:
+    before = os.umask(0)
+    try:
+        assert keep(tmp_path, Kept(key="k" * 32)) is None
+    finally:
+        os.umask(before)
+    assert [stat.S_IMODE(place.stat().st_mode) for place in (state, state / "pages")] == [0o700, 0o700]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import re
 import threading
@@ -21,7 +22,7 @@ from qc.pages.assets import Assets, kind_of
 from qc.pages.follow.details import Details, details_of
 from qc.pages.follow.hub import Hub
 from qc.pages.follow.state import name_of
-from qc.pages.follow.store import OUTSIDE, Held, Store
+from qc.pages.follow.store import CHANGED, OUTSIDE, Held, Store
 from qc.pages.follow.view import PageView
 from qc.pages.guard import HERE
 from qc.show.watching.menu import Act
@@ -44,6 +45,9 @@ ACTS: Final = {name_of(act): act for act in Act}
 
 LOOKED_AT: Final = 4
 """Frames that were looked at closely whose drawings are kept: as many as may be open at once. Our own choice."""
+
+MAKING: Final = 2
+"""How many of them are drawn at once: whoever asks for many waits, not the watch. Our own choice."""
 
 LEFT: Final = "it is not among the last frames, nor does it wait for an answer"
 
@@ -105,15 +109,17 @@ class _Looked:
         self._store = store
         self._made: OrderedDict[str, Details] = OrderedDict()
         self._lock = threading.Lock()
+        self._at_once = asyncio.Semaphore(MAKING)
 
     async def fragment(self, request: Request) -> Response:
         key = request.path_params["key"]
         held = await run_in_threadpool(self._store.held, key) if _KEY.fullmatch(key) else None
         if held is None:
             return Response(f"{LEFT}\n", status_code=404, media_type="text/plain")
-        if held.without == OUTSIDE:
-            return Response(f"{OUTSIDE}\n", status_code=404, media_type="text/plain")
-        made = await run_in_threadpool(self._make, key, held)
+        if held.without in (OUTSIDE, CHANGED):
+            return Response(f"{held.without}\n", status_code=404, media_type="text/plain")
+        async with self._at_once:
+            made = await run_in_threadpool(self._make, key, held)
         return Response(made.html, media_type=kind_of("details.html"))
 
     async def file(self, request: Request) -> Response:
@@ -131,6 +137,7 @@ class _Looked:
             specs=self._store.specs,
             standing=held.standing,
             levels=self._view.levels,
+            may_show=self._store.may_show,
         )
         with self._lock:
             self._made[key] = made
@@ -142,6 +149,8 @@ class _Looked:
 
 def _now(hub: Hub) -> Handler:
     async def follow(request: Request) -> Response:
+        if request.method == "HEAD":
+            return Response(media_type="text/event-stream")
         may_act = is_here(request)
 
         async def messages() -> AsyncIterator[str]:

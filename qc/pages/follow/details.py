@@ -5,7 +5,7 @@ Read from the log alone, which another process or thread is writing: opened, rea
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import groupby
@@ -47,6 +47,7 @@ NO_LOG: Final = "There is nothing to show yet: {why}."
 NOT_LOGGED: Final = "This frame is not in the log yet."
 NO_PICTURE: Final = "There is no picture of this file."
 LOST: Final = "Its picture cannot be shown: {why}."
+LIT_OUTSIDE: Final = "Its ambient test is not drawn: the file of the lit frame lies outside the watched folder."
 NO_SHEET: Final = "Its zones are not drawn: the set sheet that it was judged by cannot be read any more."
 
 
@@ -94,6 +95,7 @@ def details_of(
     specs: Sequence[Spec],
     standing: Standing | None = None,
     levels: Mapping[str, Level] | None = None,
+    may_show: Callable[[str], bool] = lambda _: True,
 ) -> Details:
     """Return all that is known of one frame.
 
@@ -111,6 +113,8 @@ def details_of(
         What the day makes of it; its own verdict is shown for None.
     levels : mapping of str to Level or None
         Where other frames stand, by content; those that are missing are drawn at the level of their own verdict.
+    may_show : callable
+        Whether the page may show another frame, by content: the lit one that an ambient test is drawn over.
 
     Returns
     -------
@@ -123,7 +127,7 @@ def details_of(
             if logged is None:
                 return _only(NOT_LOGGED)
             lately = log.lately(content, READINGS, FRAMES)
-            shown = _Shown(log, logged, key, specs)
+            shown = _Shown(log, logged, key, specs, may_show)
     except LogError as error:
         return _only(NO_LOG.format(why=_clause(error)))
     levels = dict(levels or {}) | ({content: standing.level} if standing is not None else {})
@@ -135,10 +139,12 @@ def details_of(
 class _Shown:
     """The drawings of a frame, with their files in memory."""
 
-    def __init__(self, log: Log, logged: Logged, key: str, specs: Sequence[Spec]) -> None:
+    def __init__(
+        self, log: Log, logged: Logged, key: str, specs: Sequence[Spec], may_show: Callable[[str], bool]
+    ) -> None:
         self.files: dict[str, bytes] = {}
         self.without: list[str] = []
-        self._key, self._specs = key, specs
+        self._key, self._specs, self._may_show = key, specs, may_show
         self._has_picture = logged.result.camera.kind is not None
         self._zones = self._sheet(logged).zones
         own = self._drawn(logged.result, "picture", self._digest(log, logged.content))
@@ -177,6 +183,9 @@ class _Shown:
     def _test(self, log: Log, logged: Logged) -> tuple[Drawing, ...]:
         """Return the drawings of a dark frame's ambient test, which lie over the picture of its lit frame."""
         if logged.ambient is None or logged.ambient_lit is None:
+            return ()
+        if not self._may_show(logged.ambient_lit):
+            self.without.append(LIT_OUTSIDE)
             return ()
         digest = self._digest(log, pair_known_as(logged.content, logged.ambient_lit))
         return self._drawn(logged.ambient, "test", digest)[1:]

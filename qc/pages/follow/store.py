@@ -18,9 +18,10 @@ from typing import Final
 
 from qc.digest import Digest
 from qc.errors import LogError
+from qc.intake.updates import Stamp
 from qc.log.keys import pair_known_as
 from qc.log.log import Log
-from qc.reading import Spec
+from qc.reading import Level, Spec
 from qc.result import Result
 from qc.series.entry import Standing
 from qc.series.findings import ORIGIN
@@ -31,6 +32,7 @@ QUALITY: Final = 80
 """Of the JPEG (libjpeg's scale, 1 to 100): no step shows at two metres. Our own choice."""
 
 OUTSIDE: Final = "its file lies outside the watched folder"
+CHANGED: Final = "its file does not lie in the watched folder any more as it was measured"
 NO_PICTURE: Final = "nothing of it could be read as a picture"
 NOT_KEPT: Final = "its picture was not kept"
 
@@ -91,7 +93,7 @@ class Store:
     """
 
     def __init__(self, folder: Path, out: Path, specs: Sequence[Spec] = ()) -> None:
-        self._folder = folder
+        self.folder = folder
         self.out = out
         self.specs = specs
         self._lock = threading.Lock()
@@ -153,6 +155,12 @@ class Store:
                 self._held[key] = found
         return found
 
+    def may_show(self, content: str) -> bool:
+        """Tell whether the picture of any capture of the log may be shown."""
+        standing = Standing(content=content, level=Level.UNJUDGED)
+        held = self.held(key_of(content)) or self._from_log(Held(content=content, standing=standing))
+        return held.without not in (OUTSIDE, CHANGED)
+
     def picture(self, key: str) -> bytes | None:
         """Return the picture of a capture as a JPEG; None where there is none."""
         held = self.held(key)
@@ -204,14 +212,18 @@ class Store:
             with Log.open(self.out, create=False, read_only=True) as log:
                 logged = log.capture(known.content)
                 digest = log.digest(known.content)
+                paths = (logged.held or (logged.path,)) if logged is not None else ()
+                stamps = {path: [s for s, held in log.known(path) if held == known.content] for path in paths}
         except LogError as error:
             return replace(known, without=f"its picture cannot be read: {error.cause}")
         if logged is None:
             return replace(known, without=NOT_KEPT)
         result = replace(logged.result, digest=digest)
         # its content may lie in the folder under one name while another is a link to elsewhere
-        inside = (path for path in logged.held if self._is_inside(path))
-        return self._of(result, next(inside, logged.path), known)
+        inside = [path for path in logged.held or (logged.path,) if self._is_inside(path)]
+        if inside and not any(self._is_as_logged(path, stamps[path]) for path in inside):
+            return replace(self._of(result, inside[0], replace(known, result=None)), stored=None, without=CHANGED)
+        return self._of(result, next(iter(inside), logged.path), known)
 
     def _of(self, result: Result, path: str, held: Held) -> Held:
         held = replace(held, result=replace(result, digest=None, regions=()))
@@ -222,9 +234,17 @@ class Store:
         rows, columns = result.digest.preview.shape
         return replace(held, stored=result.digest.to_bytes(), size=(columns, rows))
 
+    def _is_as_logged(self, path: str, stamps: Sequence[Stamp | None]) -> bool:
+        """Tell whether a file is that which was measured: where its name leads may have been another then."""
+        try:
+            now = (self.folder / path).stat()
+        except OSError:
+            return False
+        return any(s is not None and (s.size, s.mtime_ns) == (now.st_size, now.st_mtime_ns) for s in stamps)
+
     def _is_inside(self, path: str) -> bool:
-        folder = os.path.realpath(self._folder)
-        return Path(os.path.realpath(self._folder / path)).is_relative_to(folder)
+        folder = os.path.realpath(self.folder)
+        return Path(os.path.realpath(self.folder / path)).is_relative_to(folder)
 
 
 def key_of(content: str) -> str:

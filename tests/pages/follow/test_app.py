@@ -27,7 +27,7 @@ from qc.reading import Level
 from qc.show.watching.board import Board
 from qc.show.watching.menu import Act
 from qc.show.watching.words import Said
-from tests.log.made import captured
+from tests.log.made import captured, lay
 from tests.loops import run
 from tests.pages.asking import KEY, WAIT_S, Answer, Asker, served
 from tests.pages.follow.pictured_day import digest
@@ -192,6 +192,7 @@ def test_details_of_a_frame_and_their_files(page: Page, tmp_path: Path) -> None:
     content = captured(7).content
     key = key_of(content)
     assert page.ask(f"/details/{key}").body.decode().strip() == LEFT
+    lay(page.store.folder, own)
     page.store.recall(replace(standing(shot(7)), content=content))
     answer = page.ask(f"/details/{key}")
     assert (answer.status, answer.headers["content-type"]) == (200, "text/html; charset=utf-8")

@@ -13,10 +13,10 @@ from PIL import Image
 
 from qc.intake.updates import Judged
 from qc.log.log import Log
-from qc.pages.follow.store import NO_PICTURE, NOT_KEPT, OUTSIDE, Store, key_of
+from qc.pages.follow.store import CHANGED, NO_PICTURE, NOT_KEPT, OUTSIDE, Store, key_of
 from qc.reading import Level
 from qc.result import CameraFacts, FileFacts
-from tests.log.made import captured
+from tests.log.made import captured, lay
 from tests.pages.follow.pictured_day import digest
 from tests.sheet.toys import LABEL, SPECS
 from tests.show.scripted_day import BURNT, cause, measured, shot, standing
@@ -142,6 +142,7 @@ def test_a_capture_of_an_earlier_watch_has_its_picture_from_the_log_and_only_whe
         log.add(captured(7))
     content = captured(7).content
     assert store.picture(key_of(content)) is None
+    lay(store.folder, captured(7))
     store.recall(replace(standing(shot(7)), content=content), (LABEL,))
     picture = store.picture(key_of(content))
     assert picture is not None
@@ -166,6 +167,7 @@ def test_what_the_log_does_not_have_is_a_reason(tmp_path: Path) -> None:
     assert held is not None
     assert held.without == NOT_KEPT
     content = captured(7).content
+    lay(store.folder, captured(7))
     shutil.rmtree(tmp_path / "bottles.qc" / "digests")
     store.recall(replace(standing(shot(7)), content=content))
     held = store.held(key_of(content))
@@ -180,6 +182,7 @@ def test_what_could_not_be_read_is_read_again_when_the_log_is_back(tmp_path: Pat
     assert store.picture(key_of(own.content)) is None
     with Log.open(tmp_path / "bottles.qc") as log:
         log.add(captured(7))
+    lay(store.folder, captured(7))
     assert store.picture(key_of(own.content)) is None  # not asked for at each update: a log may be slow to fail
     store.retry()
     assert store.picture(key_of(own.content)) is not None
@@ -234,3 +237,25 @@ def test_what_is_let_go_of_meanwhile_stays_gone(tmp_path: Path, monkeypatch: pyt
     monkeypatch.setattr(Log, "digest", slow)
     store.held(key_of(own.content))
     assert store.size == 0
+
+
+def test_a_file_of_the_name_that_is_not_the_one_measured_shows_nothing_of_that(tmp_path: Path) -> None:
+    """A link to elsewhere that was measured and is a file of the folder by now, or nothing any more."""
+    store = store_of(tmp_path)
+    with Log.open(tmp_path / "bottles.qc") as log:
+        log.add(captured(7))
+    content = captured(7).content
+    key = key_of(content)
+    store.recall(replace(standing(shot(7)), content=content))
+    held = store.held(key)
+    assert held is not None
+    assert held.without == CHANGED  # it is not there
+    assert not store.may_show(content)
+    path = lay(store.folder, captured(7))
+    path.write_bytes(b"something else")
+    store.retry()
+    assert store.picture(key) is None
+    lay(store.folder, captured(7))
+    store.retry()
+    assert store.picture(key) is not None
+    assert store.may_show(content)
