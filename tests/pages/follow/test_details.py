@@ -196,6 +196,10 @@ def test_a_dark_frame_has_the_maps_and_numbers_of_its_test(tmp_path: Path) -> No
     assert "5.1 stops under" in words(made)
     assert "switch off the lamp" in words(made)
     assert "test.jpg" in made.files
+    hidden = details(where, 2, may_show=lambda other: other != content(1))
+    assert "the file of the lit frame lies outside the watched folder" in words(hidden)
+    assert not any(name.startswith("test.") for name in hidden.files)
+    assert "5.1 stops under" in words(hidden)
 
 
 def test_of_a_long_day_the_last_frames_are_drawn(tmp_path: Path) -> None:
