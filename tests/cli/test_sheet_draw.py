@@ -82,7 +82,10 @@ def test_a_page_on_this_machine_draws_saves_and_is_done(capture: Path, sheet: Pa
         assert page.ask("/picture.jpg").body[:3] == b"\xff\xd8\xff"
         lines = page.ask.post("/measure", {"zone": LABEL, "others": [CAP]}).json["lines"]
         assert lines[0]["said"].endswith("%")
-        assert page.ask.post("/save", {"zones": [LABEL, CAP]}).json["said"] == "2 zones saved in front.set.toml"
+        assert (
+            page.ask.post("/save", {"zones": [LABEL, CAP], "seen": page.ask("/start").json["zones"]}).json["said"]
+            == "2 zones saved in front.set.toml"
+        )
         assert page.ask.post("/done", {}).status == 200
         assert page.end() == (0, "2 zones saved in front.set.toml\n", "")
     assert sheet.read_text().startswith("# by hand\n")
@@ -105,7 +108,50 @@ def test_started_again_it_has_the_link_of_before_so_that_a_page_still_open_can_s
             links = {again.link, beside.link, other.link}
             keys = {page.ask.key for page in (again, beside, other)}
         assert len(links) == len(keys) == 3
-        assert again.ask.post("/save", {"zones": [LABEL]}).status == 200
+        assert again.ask.post("/save", {"zones": [LABEL], "seen": again.ask("/start").json["zones"]}).status == 200
+
+
+def test_what_was_typed_between_two_starts_stays_when_the_page_of_the_first_saves(
+    capture: Path, sheet: Path
+) -> None:
+    with drawing(capture, "--sheet", sheet) as first:
+        seen = first.ask("/start").json["zones"]
+        first.ask.post("/done", {})
+        assert first.end()[0] == 0
+    sheet.write_text(f'{sheet.read_text()}\n[[zone]]\nname = "by hand"\nrole = "sharp"\nbox = [0, 0, 0.1, 0.1]\n')
+    with drawing(capture, "--sheet", sheet) as again:
+        assert again.link == first.link
+        answer = again.ask.post("/save", {"zones": [LABEL, CAP], "seen": seen})
+        assert answer.json["said"] == "3 zones saved in front.set.toml"
+    assert [zone.name for zone in read_sheet(sheet).zones] == ["label", "by hand", "cap"]
+
+
+def test_two_pages_make_one_new_sheet(capture: Path, tmp_path: Path) -> None:
+    with drawing(capture) as one, drawing(capture) as other:
+        assert one.ask.post("/save", {"zones": [LABEL | {"was": None}], "seen": []}).status == 200
+        assert other.ask.post("/save", {"zones": [CAP], "seen": []}).status == 200
+    made = read_sheet(tmp_path / "bottles.qc" / "bottles.set.toml")
+    assert [zone.name for zone in made.zones] == ["label", "cap"]
+
+
+@pytest.mark.parametrize(
+    ("named", "said"),
+    [
+        ("linked.set.toml", "linked.set.toml: is a link to what is not there"),
+        ("linked", "linked.set.toml: is a link to what is not there"),
+        ("round.set.toml", "round.set.toml: is a link to what is not there"),
+        ("no/folder/front.set.toml", "front.set.toml: there is no folder for it"),
+        ("front.set.toml/other.set.toml", "other.set.toml: there is no folder for it"),
+    ],
+)
+def test_a_sheet_that_the_first_save_could_not_make_is_refused_at_once(
+    run: Run, capture: Path, sheet: Path, named: str, said: str
+) -> None:
+    (sheet.parent / "linked.set.toml").symlink_to(sheet.parent / "gone" / "there.set.toml")
+    (sheet.parent / "round.set.toml").symlink_to(sheet.parent / "round.set.toml")
+    done = run("sheet", "draw", capture, "--sheet", sheet.parent / named)
+    assert (done.exit_code, done.stdout, done.stderr.count("\n")) == (2, "", 1)
+    assert said in done.stderr
 
 
 def test_without_the_key_of_the_link_nothing_is_answered(capture: Path, sheet: Path) -> None:
@@ -131,9 +177,10 @@ def test_the_terminal_ends_it_and_is_told_that_nothing_was_saved(
 
 def test_a_sheet_that_others_change_meanwhile_is_not_overwritten(capture: Path, sheet: Path) -> None:
     with drawing(capture, "--sheet", sheet) as page:
+        seen = page.ask("/start").json["zones"]
         typed = sheet.read_text().replace("[0.5, 0.5, 0.4, 0.4]", "[0.5, 0.5, 0.2, 0.2]")
         sheet.write_text(typed)
-        answer = page.ask.post("/save", {"zones": [LABEL]})
+        answer = page.ask.post("/save", {"zones": [LABEL], "seen": seen})
         assert answer.status == 409
         assert answer.json["said"] == 'zone "label" was changed in the sheet meanwhile; nothing was saved'
         assert sheet.read_text() == typed
@@ -152,7 +199,7 @@ def test_the_last_capture_of_the_watch_is_drawn_on_and_its_sheet_made(
     with announce(day.folder, day.out), drawing(XDG_STATE_HOME=state) as page:
         start = page.ask("/start").json
         assert (start["name"], start["sheet"], start["new"]) == ("SB_0002.dng", "vases.set.toml", True)
-        page.ask.post("/save", {"zones": [CAP]})
+        page.ask.post("/save", {"zones": [CAP], "seen": []})
         page.ask.post("/done", {})
         assert page.end() == (0, "1 zone saved in vases.set.toml\n", "")
     sheet = read_sheet(day.out / "vases.set.toml")

@@ -14,7 +14,8 @@ from starlette.routing import Route
 from qc.errors import UsageError
 from qc.pages.assets import assets, kind_of
 from qc.pages.drawing.asked import Body, Done, Measure, Save, parsed
-from qc.pages.drawing.session import OvertakenError, Session
+from qc.pages.drawing.questions import OvertakenError
+from qc.pages.drawing.session import Session
 from qc.pages.guard import MOST_BODY
 
 if TYPE_CHECKING:
@@ -27,6 +28,7 @@ COPIED: Final = (
     "book.js",
     "card.js",
     "desk.js",
+    "elsewhere.js",
     "keys.js",
     "picture.js",
     "pointing.js",
@@ -64,7 +66,7 @@ def application(session: Session, done: Callable[[], None]) -> Starlette:
         Route("/", lambda _: Response(page.page, media_type=kind_of("draw.html"))),
         *(Route(f"/{name}", _file(page, name)) for name in page.files),
         Route("/picture.jpg", lambda _: Response(session.picture, media_type=kind_of("picture.jpg"))),
-        Route("/start", lambda _: _answer({**session.start(), "page": page.digest})),
+        Route("/start", _start(session, page.digest)),
         Route("/found", _found(session)),
         Route("/measure", _measure(session), methods=["POST"]),
         Route("/save", _save(session), methods=["POST"]),
@@ -75,6 +77,16 @@ def application(session: Session, done: Callable[[], None]) -> Starlette:
 
 def _file(page: Assets, name: str) -> Callable[[Request], Response]:
     return lambda _: Response(page.files[name], media_type=kind_of(name))
+
+
+def _start(session: Session, digest: str) -> Callable[[Request], Response]:
+    def answer(_: Request) -> Response:
+        try:
+            return _answer({**session.start(), "page": digest})
+        except UsageError as error:
+            return _answer({"said": str(error)}, CONFLICT)
+
+    return answer
 
 
 def _found(session: Session) -> Handler:
@@ -99,7 +111,7 @@ def _save(session: Session) -> Handler:
     async def answer(request: Request) -> Response:
         asked = await _read(request, Save)
         try:
-            return _answer(await session.save(asked.zones))
+            return _answer(await session.save(asked))
         except UsageError as error:
             return _answer({"said": str(error)}, CONFLICT)
 

@@ -14,7 +14,9 @@ from qc.sheet.zones import Role, Zone
 MOST_ZONES: Final = 200
 MOST_CORNERS: Final = 400
 LONGEST: Final = 200
-"""Most zones of a page, corners of a zone, signs of a name. Our own choice, far beyond what is drawn by hand."""
+LONGEST_TAB: Final = 40
+"""Most zones of a page, corners of a zone, signs of a name, signs of what a tab calls itself. Our own
+choice, far beyond what is drawn by hand."""
 
 Place = Annotated[float, Field(ge=-SLACK, le=1 + SLACK, allow_inf_nan=False)]
 Number = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
@@ -61,18 +63,26 @@ class DrawnZone(_Body):
         )
 
 
+class SeenZone(DrawnZone):
+    """A zone as the page saw it in the sheet; `limits` as it was told of them (`qc.pages.drawing.target`)."""
+
+    limits: Text = ""
+
+
 class Measure(_Body):
-    """Body of ``/measure``."""
+    """Body of ``/measure``; `tab` tells pages apart, so that they do not overtake each other."""
 
     zone: DrawnZone
     others: Annotated[tuple[DrawnZone, ...], Field(max_length=MOST_ZONES)] = ()
     rest: bool = False
+    tab: Annotated[str, Field(max_length=LONGEST_TAB)] = ""
 
 
 class Save(_Body):
-    """Body of ``/save``."""
+    """Body of ``/save``: the zones, and those that the page saw in the sheet last, as it was told of them."""
 
     zones: Annotated[tuple[DrawnZone, ...], Field(max_length=MOST_ZONES)]
+    seen: Annotated[tuple[SeenZone, ...], Field(max_length=MOST_ZONES)]
 
 
 class Done(_Body):

@@ -76,12 +76,23 @@ def place(
         raise UsageError(f"{printable(capture)}: no such capture") from None
     lies = lies_at(watched, output, capture)
     path, new = _named(sheet) if sheet is not None else _holds(lies, watched, output)
+    if new:
+        _refuse_what_cannot_be_made(path)
     return Place(capture=lies, sheet=path, new=new, name=printable(watched.name))
 
 
 def _named(sheet: Path) -> tuple[Path, bool]:
-    path = sheet if sheet.exists() else sheet_path(sheet)
+    path = sheet if sheet.exists() or sheet.is_symlink() else sheet_path(sheet)
     return path, not path.exists()
+
+
+def _refuse_what_cannot_be_made(path: Path) -> None:
+    """Refuse a new sheet that the first save could not make, before anything is drawn for it."""
+    if path.is_symlink():
+        raise UsageError(f"{printable(path)}: is a link to what is not there; no sheet can be made of it")
+    folder = path.parent
+    if not (folder.is_dir() or (not folder.is_symlink() and not folder.exists() and folder.parent.is_dir())):
+        raise UsageError(f"{printable(path)}: there is no folder for it")
 
 
 def _holds(capture: Path, folder: Path, out: Path) -> tuple[Path, bool]:

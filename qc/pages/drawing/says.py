@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 from qc.judge import judge, spoken_phrase, telling
@@ -27,10 +28,13 @@ LINES: Final[Mapping[str, tuple[str, Role, tuple[str, ...]]]] = {
 _MAIN: Final[Mapping[Role, str]] = {Role.ALLOW: "highlights.intended_area", Role.PATCH: "cast.chroma"}
 """What a role is about, said with or without a limit."""
 
+_HEADED: Final[Mapping[str, str]] = {"level": "mean light"}
+"""What a phrase begins with that the head of its line says already, where that is not the head itself."""
+
 Line = dict[str, Any]
 
 
-def line(what: str, readings: Sequence[Reading]) -> Line:
+def line(what: str, readings: Sequence[Reading], *, role: Role) -> Line:
     """Return one of `LINES` in words; where its number is missing, the reason.
 
     ``doubt`` says why there is no ±; a number that can have none has neither.
@@ -41,15 +45,27 @@ def line(what: str, readings: Sequence[Reading]) -> Line:
         Its key.
     readings : sequence of Reading
         What the measurement gave for the zone in the line's role.
+    role : Role
+        The zone's own: one that is no patch is not called one.
     """
     given = {reading.name: reading for reading in readings}
     first, *more = (given[name] for name in LINES[what][2])
     if first.reason is not None:
-        return _line(what, clean(first.reason.text), missing=True)
-    # the line is headed by its word already
-    told = [_told(first, reading_spec(first.name)).removeprefix(f"{what} ")]
+        return _line(what, _of_zone(first.reason.text, role), missing=True)
+    told = [_short(first).removeprefix(f"{_HEADED.get(what, what)} ")]
     told += [_told(reading, reading_spec(reading.name)) for reading in more if reading.value is not None]
-    return _line(what, ", ".join(told), doubt=first.doubt.text if first.doubt else "")
+    said, doubt = ", ".join(told), _of_zone(first.doubt.text, role) if first.doubt else ""
+    # a bound needs no ±: how far the number lies from it is not known anyhow
+    return _line(what, f"{said} ±?" if doubt and first.bound is None else said, doubt=doubt)
+
+
+def _of_zone(text: str, role: Role) -> str:
+    return clean(text if role is Role.PATCH else text.replace("the patch", "the zone"))
+
+
+def _short(reading: Reading) -> str:
+    bare = reading if reading.bound is None else replace(reading, plus_minus=None)
+    return _told(bare, reading_spec(reading.name))
 
 
 def waiting(what: str) -> Line:
@@ -58,9 +74,7 @@ def waiting(what: str) -> Line:
 
 
 def _line(what: str, said: str, *, missing: bool = False, waiting: bool = False, doubt: str = "") -> Line:
-    if doubt:
-        said += " ±?"
-    return {"what": what, "said": said, "missing": missing, "waiting": waiting, "doubt": clean(doubt)}
+    return {"what": what, "said": said, "missing": missing, "waiting": waiting, "doubt": doubt}
 
 
 def judged(zone: Zone, readings: Sequence[Reading], sheet: Sheet) -> list[Line]:

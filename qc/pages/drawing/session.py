@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import io
-import itertools
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
@@ -14,10 +13,11 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 from qc._preview import preview_of
 from qc.errors import QcError, UsageError, printable
 from qc.judge import judge
-from qc.pages.drawing.asked import MOST_ZONES, DrawnZone, Measure
+from qc.pages.drawing.asked import MOST_ZONES, DrawnZone, Measure, Save
+from qc.pages.drawing.questions import Check, Questions
 from qc.pages.drawing.readings import ZoneReadings
 from qc.pages.drawing.says import LINES, judged, line, waiting
-from qc.pages.drawing.target import Target
+from qc.pages.drawing.target import SeenText, Target
 from qc.pipeline import Opened, measure_capture, open_capture
 from qc.result import Result
 from qc.sheet.edit import ZoneText
@@ -46,10 +46,6 @@ _UNNAMED = "zone"
 
 Answer = dict[str, Any]
 Made = TypeVar("Made")
-
-
-class OvertakenError(QcError):
-    """A newer question came before this one was answered."""
 
 
 class Session:
@@ -83,9 +79,8 @@ class Session:
         self.said = NOTHING
         self.name = clean(capture.name)
         self._target = target(lambda: self._result.result())
-        self._numbers = itertools.count(1)
-        self._newest = 0
         self._thread = ThreadPoolExecutor(1, thread_name_prefix="capture")
+        self._questions = Questions(self._thread.submit)
         try:
             self._opened = self._thread.submit(_opened, capture, decoder, mosaic).result()
             self.picture, self._size = self._thread.submit(_picture, self._frame).result()
@@ -97,12 +92,22 @@ class Session:
         self._found: Future[list[Answer]] = self._thread.submit(self._look)
 
     def start(self) -> Answer:
-        """Return what the page begins with."""
+        """Return what the page begins with, the zones as they are in the sheet now.
+
+        Raises
+        ------
+        UsageError
+            With one clause, when the sheet that was there cannot be read any more.
+        """
         target = self._target
+        try:
+            sheet = self._sheet_now()
+        except QcError as error:
+            raise UsageError(target.why_not(error)) from error
         return {
             "name": self.name,
             "size": self._size,
-            **self._sheet_now(),
+            **sheet,
             "baseline": self.name if target.new else target.sheet.baseline,
             "most": MOST_ZONES,
             "roles": [
@@ -126,24 +131,28 @@ class Session:
         Raises
         ------
         OvertakenError
-            When a newer question came.
+            When a newer question of the same tab came.
         """
-        self._newest = number = next(self._numbers)
-        return await self._in_thread(lambda: self._measured(asked, number))
+        return await asyncio.wrap_future(
+            self._questions.ask(asked.tab, lambda check: self._measured(asked, check))
+        )
 
-    async def save(self, zones: Sequence[DrawnZone]) -> Answer:
-        """Write the zones to the sheet.
+    async def save(self, asked: Save) -> Answer:
+        """Write the zones to the sheet: what differs from those that the page saw there.
 
         Raises
         ------
         UsageError
             With one clause; nothing was written then.
         """
-        return await asyncio.shield(self._in_thread(lambda: self._saved([zone.text() for zone in zones])))
+        zones = [zone.text() for zone in asked.zones]
+        seen = [SeenText(zone=replace(zone.text(), was=zone.name), limits=zone.limits) for zone in asked.seen]
+        return await asyncio.shield(self._in_thread(lambda: self._saved(seen, zones)))
 
     def close(self) -> None:
         """Measure nothing more, and let go of the frame."""
         self._thread.shutdown(wait=True, cancel_futures=True)
+        self._questions.close()
 
     @property
     def _frame(self) -> Frame:
@@ -155,7 +164,7 @@ class Session:
 
     def _sheet_now(self) -> Answer:
         target = self._target
-        zones = [_as_json(zone) for zone in target.zones]
+        zones = [{**_as_json(seen.zone), "limits": seen.limits} for seen in target.now()]
         return {"sheet": clean(target.path.name), "new": target.new, "zones": zones}
 
     # in the thread
@@ -165,25 +174,21 @@ class Session:
 
         return [_as_json(place) for place in found(self._frame, self._result.result())]
 
-    def _measured(self, asked: Measure, number: int) -> Answer:
+    def _measured(self, asked: Measure, check: Check) -> Answer:
         zone = asked.zone.zone(asked.zone.name or _UNNAMED)
         others = [other.zone(other.name) for other in asked.others]
         lines = []
         for what in LINES:
-            self._check(number)
+            check()
             lines.append(self._line(what, zone, others, rest=asked.rest))
         left = any(line["waiting"] for line in lines)
-        self._check(number)
+        check()
         return {
             "lines": lines,
             "judged": [] if left else self._judged(asked.zone, zone, others),
             "area": round(self._readings.area(zone), 2),
             "waiting": left,
         }
-
-    def _check(self, number: int) -> None:
-        if number != self._newest:
-            raise OvertakenError("a newer question came")
 
     def _line(self, what: str, zone: Zone, others: Sequence[Zone], *, rest: bool) -> Answer:
         measurement, role, _ = LINES[what]
@@ -194,7 +199,7 @@ class Session:
         )
         if slow and not rest:
             return waiting(what)
-        return line(what, self._readings.by(measurement, tried, zones))
+        return line(what, self._readings.by(measurement, tried, zones), role=zone.role)
 
     def _judged(self, drawn: DrawnZone, zone: Zone, others: Sequence[Zone]) -> list[Answer]:
         sheet = self._target.sheet
@@ -202,13 +207,13 @@ class Session:
         alone = replace(sheet, zones=(zone,), zone_limits={zone.name: limits} if limits else {})
         return judged(zone, self._readings.all(zone, [*others, zone]), alone)
 
-    def _saved(self, zones: Sequence[ZoneText]) -> Answer:
+    def _saved(self, seen: Sequence[SeenText], zones: Sequence[ZoneText]) -> Answer:
         try:
-            more = self._target.save(zones)
+            more = self._target.save(seen, zones)
+            now = self._sheet_now()
         except QcError as error:
             raise UsageError(self._target.why_not(error)) from error
         self._readings.brief = self._target.sheet.brief()
-        now = self._sheet_now()
         self.said = f"{counted(len(now['zones']), 'zone')} saved in {now['sheet']}"
         return {"said": f"{self.said}; {more}" if more else self.said, **now}
 

@@ -124,6 +124,7 @@ class Hand:
 
     def save(self) -> None:
         self.press("Control+s")
+        self.page.locator("#state:not(.unsaved)").wait_for()
         self.said("saved in")
 
 

@@ -23,6 +23,11 @@ from tests.pages.asking import WAIT_S, Answer, Asker, served
 ZONE = {"was": None, "name": "label", "role": "protect", "box": [0.5, 0.5, 0.4, 0.4], "points": None}
 
 
+def told(zone: dict[str, Any]) -> dict[str, Any]:
+    """A zone as the page tells it, of one as it was told."""
+    return {key: value for key, value in zone.items() if key != "limits"}
+
+
 @dataclass
 class Page:
     ask: Asker
@@ -30,8 +35,19 @@ class Page:
     sheet: Path
     done: threading.Event
 
-    def measure(self, **zone: Any) -> Answer:
-        return self.ask.post("/measure", {"zone": ZONE | zone})
+    def measure(self, *, tab: str = "", **zone: Any) -> Answer:
+        return self.ask.post("/measure", {"zone": ZONE | zone, "tab": tab})
+
+    def save(self, *zones: dict[str, Any], seen: list[dict[str, Any]] | None = None) -> Answer:
+        """Save zones as a page does that has just been opened, or one that saw other zones last."""
+        return self.ask.post("/save", {"zones": zones, "seen": self.seen() if seen is None else seen})
+
+    def seen(self) -> list[dict[str, Any]]:
+        zones: list[dict[str, Any]] = self.ask("/start").json["zones"]
+        return zones
+
+    def names(self) -> list[str]:
+        return [zone.name for zone in read_sheet(self.sheet).zones]
 
 
 @pytest.fixture
@@ -69,8 +85,7 @@ def test_zones_are_measured_saved_and_done_with(page: Page) -> None:
     assert [line["what"] for line in answer.json["lines"]] == ["clipped", "blur", "cast", "level"]
     assert answer.json["area"] == pytest.approx(16.0, abs=0.5)
     assert page.ask("/found").json["found"][0]["what"] == "burnt"
-    zones = [*page.ask("/start").json["zones"], ZONE | {"name": "cap", "role": "sharp"}]
-    saved = page.ask.post("/save", {"zones": zones})
+    saved = page.save(*map(told, page.seen()), ZONE | {"name": "cap", "role": "sharp"})
     assert (saved.status, saved.json["said"]) == (200, "2 zones saved in front.set.toml")
     assert [zone.name for zone in read_sheet(page.sheet).zones] == ["label", "cap"]
     assert not page.done.is_set()
@@ -84,27 +99,106 @@ def test_done_without_saving_says_so(page: Page) -> None:
 
 
 def test_what_cannot_be_saved_is_told_and_nothing_is_written(page: Page) -> None:
-    answer = page.ask.post("/save", {"zones": [ZONE | {"was": "label"}, ZONE]})
+    answer = page.save(ZONE | {"was": "label"}, ZONE)
     assert answer.status == 409
     assert 'zone "label"' in answer.json["said"]
     assert page.sheet.read_text() == SHEET
-    assert page.ask.post("/save", {"zones": [ZONE | {"was": "gone"}]}).status == 409
+    assert page.save(ZONE | {"was": "gone"}).status == 409
 
 
-def test_an_overtaken_question_is_told_so(page: Page) -> None:
+BY_HAND = '\n[[zone]]\nname = "by hand"\nrole = "sharp"\nbox = [0.0, 0.0, 0.1, 0.1]\n'
+
+
+def test_a_zone_that_was_typed_meanwhile_stays_through_every_later_save(page: Page) -> None:
+    """Whether the page takes it up or not."""
+    seen = page.seen()
+    page.sheet.write_text(SHEET + BY_HAND)
+    label, cap = told(seen[0]), ZONE | {"name": "cap"}
+    first = page.save(label, cap, seen=seen).json["zones"]
+    assert page.names() == ["label", "by hand", "cap"]
+    page.save(*map(told, first), ZONE | {"name": "neck"}, seen=first)
+    assert page.names() == ["label", "by hand", "cap", "neck"]
+    own = [zone for zone in first if zone["name"] != "by hand"]  # as a page that saw only what it saved
+    page.save(*map(told, own), ZONE | {"name": "foot"}, seen=own)
+    assert page.names() == ["label", "by hand", "cap", "neck", "foot"]
+
+
+def test_two_pages_of_one_sheet_take_nothing_from_each_other(page: Page) -> None:
+    one = other = page.seen()
+    one = page.save(*map(told, one), ZONE | {"name": "cap"}, seen=one).json["zones"]
+    other = page.save(*map(told, other), ZONE | {"name": "neck"}, seen=other).json["zones"]
+    assert page.names() == ["label", "cap", "neck"]
+    moved = told(one[1]) | {"box": [0.1, 0.1, 0.2, 0.2]}
+    one = page.save(told(one[0]), moved, seen=one).json["zones"]
+    assert page.names() == ["label", "cap", "neck"]
+    stale = told(other[1]) | {"box": [0.3, 0.3, 0.2, 0.2]}
+    refused = page.save(told(other[0]), stale, told(other[2]), seen=other)
+    assert (refused.status, refused.json["said"]) == (
+        409,
+        'zone "cap" was changed in the sheet meanwhile; nothing was saved',
+    )
+    page.save(told(one[0]), seen=one)  # what is taken out on purpose goes
+    assert page.names() == ["label"]
+
+
+def test_a_save_whose_answer_was_lost_is_sent_again(page: Page) -> None:
+    seen = page.seen()
+    zones = [told(seen[0]) | {"name": "front", "box": [0.1, 0.1, 0.2, 0.2]}, ZONE | {"name": "cap"}]
+    first = page.save(*zones, seen=seen)
+    text = page.sheet.read_text()
+    again = page.save(*zones, seen=seen)
+    assert (again.status, again.json) == (200, first.json)
+    assert page.sheet.read_text() == text
+    more = page.save(*zones, ZONE | {"name": "neck"}, seen=seen)
+    assert more.status == 200
+    assert page.names() == ["front", "cap", "neck"]
+    clash = page.save(*zones, ZONE | {"name": "neck", "role": "sharp"}, seen=seen)
+    assert clash.json["said"] == 'zone "neck" was added to the sheet meanwhile; nothing was saved'
+
+
+def test_a_zone_is_not_taken_out_with_limits_that_the_page_never_saw(page: Page) -> None:
+    seen = page.seen()
+    typed = SHEET + '[zone.limits."highlights.unintended_area"]\nwarn = 0.4\n'
+    page.sheet.write_text(typed)
+    answer = page.save(seen=seen)
+    assert (answer.status, answer.json["said"]) == (
+        409,
+        'zone "label" was changed in the sheet meanwhile; nothing was saved',
+    )
+    assert page.sheet.read_text() == typed
+    assert page.save().status == 200
+    assert page.names() == []
+
+
+def test_it_begins_with_what_is_in_the_sheet_now_or_says_why_not(page: Page) -> None:
+    page.sheet.write_text(SHEET + BY_HAND)
+    assert [zone["name"] for zone in page.seen()] == ["label", "by hand"]
+    page.sheet.write_text(SHEET + "[[zone]]\n")
+    answer = page.ask("/start")
+    assert answer.status == 409
+    assert list(answer.json) == ["said"]
+    assert "name" in answer.json["said"]
+
+
+@pytest.mark.parametrize(("tabs", "statuses"), [(("one", "one"), [200, 409]), (("one", "other"), [200, 200])])
+def test_a_newer_question_overtakes_one_of_the_same_tab_and_is_told_so(
+    page: Page, tabs: tuple[str, str], statuses: list[int]
+) -> None:
+    page.ask("/found")  # nothing else is being done in the thread
     free = threading.Event()
     page.session._thread.submit(free.wait)
     answers: list[Answer] = []
-    asking = [threading.Thread(target=lambda: answers.append(page.measure())) for _ in range(2)]
-    newest = page.session._newest
-    for nth, one in enumerate(asking, 1):
-        one.start()
-        while page.session._newest < newest + nth:
-            one.join(0.01)
+    asking = [threading.Thread(target=lambda tab=tab: answers.append(page.measure(tab=tab))) for tab in tabs]
+    asking[0].start()
+    while page.session._questions.waiting < 1:
+        asking[0].join(0.01)
+    asking[1].start()
+    while page.session._questions.waiting < len(set(tabs)) or (len(set(tabs)) == 1 and not answers):
+        asking[1].join(0.01)
     free.set()
     for one in asking:
         one.join(WAIT_S)
-    assert sorted(answer.status for answer in answers) == [200, 409]
+    assert sorted(answer.status for answer in answers) == statuses
 
 
 @pytest.mark.parametrize(
@@ -133,7 +227,7 @@ def test_an_overtaken_question_is_told_so(page: Page) -> None:
     ],
 )
 def test_a_zone_that_is_none_is_refused(page: Page, zone: dict[str, Any]) -> None:
-    for answer in (page.measure(**zone), page.ask.post("/save", {"zones": [ZONE | zone]})):
+    for answer in (page.measure(**zone), page.save(ZONE | zone, seen=[])):
         assert answer.status == 400
         assert list(answer.json) == ["said"]
         assert answer.json["said"]
@@ -151,8 +245,11 @@ def test_a_zone_that_is_none_is_refused(page: Page, zone: dict[str, Any]) -> Non
         ("/measure", json.dumps({"zone": ZONE, "path": "/etc/passwd"}).encode()),
         ("/measure", json.dumps({"zone": ZONE, "rest": "yes"}).encode()),
         ("/measure", b"[" * 100_000),
-        ("/save", json.dumps({"zones": ZONE}).encode()),
-        ("/save", json.dumps({"zones": [ZONE] * (MOST_ZONES + 1)}).encode()),
+        ("/save", json.dumps({"zones": ZONE, "seen": []}).encode()),
+        ("/save", json.dumps({"zones": [ZONE]}).encode()),
+        ("/save", json.dumps({"zones": [ZONE] * (MOST_ZONES + 1), "seen": []}).encode()),
+        ("/save", json.dumps({"zones": [], "seen": [ZONE | {"limits": 3}]}).encode()),
+        ("/measure", json.dumps({"zone": ZONE, "tab": "x" * 41}).encode()),
         ("/done", b'{"all": true}'),
         ("/done", b"nothing"),
     ],
@@ -182,17 +279,17 @@ def test_every_answer_is_kept_nowhere(page: Page) -> None:
         assert page.ask(path).headers["cache-control"] == "no-store"
     assert page.measure().headers["cache-control"] == "no-store"
     assert page.measure(role="none").headers["cache-control"] == "no-store"
-    assert page.ask.post("/save", {"zones": [ZONE]}).headers["cache-control"] == "no-store"
+    assert page.save(ZONE).headers["cache-control"] == "no-store"
 
 
 def test_a_zone_name_of_any_signs_comes_back_as_it_was_typed(page: Page) -> None:
     name = '<b onload="x">"\\ \u202e\n'
-    answer = page.ask.post("/save", {"zones": [ZONE | {"name": name}]})
+    answer = page.save(ZONE | {"name": name})
     assert answer.json["zones"][0]["name"] == name
     assert read_sheet(page.sheet).zones[0].name == name
 
 
 def test_half_a_character_is_no_name(page: Page) -> None:
-    body = json.dumps({"zones": [ZONE | {"name": "\ud800"}]}).encode()
+    body = json.dumps({"zones": [ZONE | {"name": "\ud800"}], "seen": []}).encode()
     assert page.ask("/save", "POST", body=body).status in (400, 409)
     assert page.sheet.read_text() == SHEET

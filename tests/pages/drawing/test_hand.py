@@ -205,6 +205,30 @@ def test_a_step_can_be_a_hundredth_of_the_picture(draw: Drawn, tmp_path: Path) -
     assert corners(zone)[0].round(1).tolist() == [BOX[0][0] + 2, BOX[0][1]]
 
 
+def test_a_polygon_that_is_resized_there_and_back_by_keys_is_as_it_was(draw: Drawn) -> None:
+    """Also along the rim of the picture, where steps are cut short."""
+    hand = draw()
+    hand.press("p")
+    for place in POLYGON:
+        hand.click(place)
+    hand.press("c")
+    before = state(hand)
+    hand.press(*["Shift+ArrowRight"] * 7, *["Shift+ArrowUp"] * 50, *["Shift+ArrowLeft"] * 30)
+    assert state(hand) != before
+    hand.press(*["Shift+ArrowRight"] * 23, *["Shift+ArrowDown"] * 50)
+    assert state(hand) == before
+    hand.press("s", *["Shift+ArrowDown"] * 9, *["Shift+ArrowUp"] * 4)  # no more than the rim: 110 of 150 and back
+    assert max(y for _, y in ends(hand)) == pytest.approx(110, abs=0.02)
+    hand.press("Shift+ArrowDown", "Control+z", "Shift+ArrowDown")
+    assert max(y for _, y in ends(hand)) == pytest.approx(120, abs=0.02)
+
+
+def ends(hand: Hand) -> list[Place]:
+    line = hand.page.locator("#zones g.zone .line").first.get_attribute("d") or ""
+    pairs = [pair.split() for pair in line.strip("MZ").split("L")]
+    return [(float(x), float(y)) for x, y in pairs]
+
+
 def test_a_zone_stays_in_the_picture_however_far_it_is_moved(draw: Drawn, tmp_path: Path) -> None:
     hand = draw()
     hand.drag(*BOX)

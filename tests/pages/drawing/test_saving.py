@@ -209,3 +209,22 @@ def test_done_saves_first_and_says_that_the_page_can_be_closed(
         hand.page.get_by_text("can be closed").wait_for()
         assert drawing.ended.wait(30)
     assert [zone.name for zone in read_sheet(drawing.sheet).zones] == ["label"]
+
+
+def test_a_page_that_is_done_with_asks_nothing_of_the_next_at_its_link(
+    shots: Callable[[int], Path], open_page: Callable[[Served], Hand], tmp_path: Path
+) -> None:
+    drawing = Drawing(shots(1), tmp_path / "bottles.set.toml")
+    with drawing.served() as first:
+        hand = open_page(first)
+        hand.drag(*BOX)
+        hand.page.locator("#done").click()
+        hand.page.get_by_text("can be closed").wait_for()
+    asked: list[str] = []
+    hand.page.on("request", lambda request: asked.append(request.url))
+    with drawing.served(first.port):
+        hand.press("Control+s", "ArrowRight", "Control+z")
+        hand.page.wait_for_timeout(2000)  # longer than it waits before it looks whether somebody is there again
+        assert hand.page.get_by_text("can be closed").is_visible()
+    assert asked == []
+    assert [zone.name for zone in read_sheet(drawing.sheet).zones] == ["label"]

@@ -18,9 +18,10 @@ from qc.errors import SheetError, UsageError
 from qc.judge import spoken_phrase
 from qc.measure import reading_spec
 from qc.pages.drawing import session as room
-from qc.pages.drawing.asked import DrawnZone, Measure
+from qc.pages.drawing.asked import DrawnZone, Measure, Save, SeenZone
 from qc.pages.drawing.place import place
-from qc.pages.drawing.session import NOTHING, OvertakenError, Session
+from qc.pages.drawing.questions import OvertakenError
+from qc.pages.drawing.session import NOTHING, Session
 from qc.pipeline import measure_capture
 from qc.rehearse.dng import write_dng
 from qc.rehearse.studio import Studio
@@ -55,6 +56,12 @@ def drawn(name: str = "label", role: Role = Role.PROTECT, **facts: Any) -> Drawn
     if "points" not in facts:
         facts.setdefault("box", (0.5, 0.5, 0.4, 0.4))
     return DrawnZone(name=name, role=role, **facts)
+
+
+async def save(session: Session, zones: list[DrawnZone], seen: list[dict[str, Any]] | None = None) -> Any:
+    """Save zones as a page does that has just been opened, or one that saw other zones last."""
+    there = session.start()["zones"] if seen is None else seen
+    return await session.save(Save(zones=tuple(zones), seen=tuple(SeenZone(**zone) for zone in there)))
 
 
 @pytest.fixture
@@ -140,7 +147,8 @@ def test_four_lines_always_come_in_one_order_in_the_numbers_of_the_whole_way(cap
     assert f"clipped {said['clipped']}" == spoken_phrase(clipped, reading_spec(clipped.name))
     assert said["clipped"] != "0.00 %"
     assert level.doubt is not None
-    assert said["level"] == f"{spoken_phrase(level, reading_spec(level.name))} ±?"
+    assert level.bound == "at most"
+    assert f"mean light {said['level']}" == spoken_phrase(level, reading_spec(level.name))
     assert lines[3]["doubt"] == level.doubt.text
     missing = next(line for line in lines if line["what"] == "blur")
     blur = whole.reading("sharpness.blur", "label")
@@ -166,6 +174,20 @@ def test_a_grey_place_is_told_its_colour_in_words_and_how_sure_that_is(tmp_path:
     assert temperature.split()[0] in ("warm", "cool", "neither")
     assert tint.split()[0] in ("green", "magenta", "neither")
     assert cast["doubt"] == ""
+
+
+def test_a_place_that_is_no_patch_is_not_called_one(capture: Path) -> None:
+    """Its colour is read all the same, and why it cannot be."""
+    with opened(capture) as session:
+        told = {
+            role: wait(session.measure(Measure(zone=drawn(role=role, box=(0.5, 0.5, 0.01, 0.01)), rest=True)))[
+                "lines"
+            ][2]
+            for role in (Role.PROTECT, Role.PATCH)
+        }
+    assert {line["what"] for line in told.values()} == {"cast"}
+    assert told[Role.PATCH]["said"].startswith("the patch holds ")
+    assert told[Role.PROTECT]["said"] == told[Role.PATCH]["said"].replace("the patch", "the zone")
 
 
 def test_the_area_is_that_of_the_zone_in_percent_of_the_picture(capture: Path) -> None:
@@ -248,9 +270,9 @@ def test_the_frame_stays_in_one_thread(capture: Path, monkeypatch: pytest.Monkey
     def watched(name: str) -> None:
         inner = getattr(room, name)
 
-        def outer(*words: Any) -> Any:
+        def outer(*words: Any, **named: Any) -> Any:
             seen.add((name, threading.current_thread()))
-            return inner(*words)
+            return inner(*words, **named)
 
         monkeypatch.setattr(room, name, outer)
 
@@ -288,7 +310,7 @@ def test_a_new_sheet_is_that_of_sheet_new_with_the_zones_at_its_end(capture: Pat
         assert (start["sheet"], start["new"], start["baseline"]) == ("bottles.set.toml", True, "SB_0001.dng")
         wait(session.measure(Measure(zone=drawn(), rest=True)))
         assert not path.parent.exists()  # nothing is written before the first save
-        answer = wait(session.save([drawn(), drawn("card", Role.PATCH, box=(0.1, 0.1, 0.2, 0.2))]))
+        answer = wait(save(session, [drawn(), drawn("card", Role.PATCH, box=(0.1, 0.1, 0.2, 0.2))]))
         assert (answer["said"], answer["new"]) == ("2 zones saved in bottles.set.toml", False)
         assert [zone["was"] for zone in answer["zones"]] == ["label", "card"]
         assert session.said == answer["said"]
@@ -303,15 +325,15 @@ def test_a_new_sheet_is_that_of_sheet_new_with_the_zones_at_its_end(capture: Pat
 
 def test_a_sheet_that_is_named_and_not_there_is_made_under_its_full_name(capture: Path, tmp_path: Path) -> None:
     with opened(capture, tmp_path / "front") as session:
-        wait(session.save([drawn()]))
+        wait(save(session, [drawn()]))
     assert [zone.name for zone in read_sheet(tmp_path / "front.set.toml").zones] == ["label"]
 
 
 def test_what_was_typed_stays_and_saving_goes_on_from_what_is_there(capture: Path, sheet: Path) -> None:
     with opened(capture, sheet) as session:
-        answer = wait(session.save([drawn("front", was="label"), drawn("cap", Role.SHARP)]))
+        answer = wait(save(session, [drawn("front", was="label"), drawn("cap", Role.SHARP)]))
         assert [(zone["was"], zone["name"]) for zone in answer["zones"]] == [("front", "front"), ("cap", "cap")]
-        again = wait(session.save([drawn("front", was="front", box=(0.5, 0.5, 0.3, 0.4))]))
+        again = wait(save(session, [drawn("front", was="front", box=(0.5, 0.5, 0.3, 0.4))]))
         assert again["said"] == "1 zone saved in front.set.toml"
     text = sheet.read_text()
     for kept in ("# Typed by hand.", "[[zone]]   # the front", "# as wide as the bottle", "warn = 0.25"):
@@ -323,13 +345,14 @@ def test_what_was_typed_stays_and_saving_goes_on_from_what_is_there(capture: Pat
 def test_a_hand_that_types_meanwhile_is_not_overwritten(capture: Path, sheet: Path) -> None:
     moved = drawn(was="label", box=(0.1, 0.1, 0.2, 0.2))
     with opened(capture, sheet) as session:
+        seen = session.start()["zones"]
         sheet.write_text(SHEET + '\n[[zone]]\nname = "foot"\nrole = "sharp"\nbox = [0.0, 0.0, 0.1, 0.1]\n')
-        answer = wait(session.save([moved]))
+        answer = wait(save(session, [moved], seen))
         assert [zone["name"] for zone in answer["zones"]] == ["label", "foot"]
         typed = sheet.read_text().replace("[0.1, 0.1, 0.2, 0.2]", "[0.3, 0.1, 0.2, 0.2]")
         sheet.write_text(typed)
         with pytest.raises(UsageError) as caught:
-            wait(session.save([drawn(was="label"), drawn("foot", Role.SHARP, was="foot")]))
+            wait(save(session, [drawn(was="label"), drawn("foot", Role.SHARP, was="foot")], answer["zones"]))
         assert str(caught.value) == 'zone "label" was changed in the sheet meanwhile; nothing was saved'
     assert sheet.read_text() == typed
 
@@ -350,7 +373,7 @@ def test_a_mistake_is_one_clause_with_the_zones_name_and_nothing_is_written(
 ) -> None:
     with opened(capture) as session:
         with pytest.raises(UsageError) as caught:
-            wait(session.save(zones))
+            wait(save(session, zones))
         assert session.said == NOTHING
     assert str(caught.value).startswith(said)
     assert "\n" not in str(caught.value)
@@ -361,7 +384,7 @@ def test_a_sheet_that_went_away_is_told_and_not_made_anew(capture: Path, sheet: 
     with opened(capture, sheet) as session:
         sheet.unlink()
         with pytest.raises(UsageError, match="cannot be read"):
-            wait(session.save([drawn(was="label", box=(0.1, 0.1, 0.2, 0.2))]))
+            wait(save(session, [drawn(was="label", box=(0.1, 0.1, 0.2, 0.2))]))
     assert not sheet.exists()
 
 
@@ -370,7 +393,7 @@ def test_zones_are_saved_although_what_was_accepted_cannot_be_read_any_more(capt
     kept.parent.mkdir()
     with opened(capture, sheet) as session:
         kept.write_text("accepted = 3")
-        answer = wait(session.save([drawn(was="label", box=(0.1, 0.1, 0.2, 0.2))]))
+        answer = wait(save(session, [drawn(was="label", box=(0.1, 0.1, 0.2, 0.2))]))
     assert answer["said"].startswith("1 zone saved in front.set.toml; what was accepted is left aside: ")
     assert "front.accepted.toml: line 1" in answer["said"]
     assert read_sheet(sheet).zones[0].points[0] == (0.1, 0.1)

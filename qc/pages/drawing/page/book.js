@@ -1,5 +1,7 @@
 // The zones as they are now, every step back and forth, and what of it is in the sheet.
 
+import { Elsewhere, free } from "./elsewhere.js";
+
 /** Ready names by role, so that nobody has to type. */
 const READY = { protect: "label", allow: "highlight", sharp: "focus", backdrop: "backdrop" };
 const WHOLE_PICTURE = "frame";
@@ -8,6 +10,7 @@ export class Book {
   constructor(zones) {
     this.zones = zones.map((zone) => Object.freeze({ ...zone, id: `sheet ${zone.name}` }));
     this.saved = this.zones;
+    this.seen = zones; // in the sheet, as it was told last
     this.inSheet = new Map(this.zones.map((zone) => [zone.id, zone.was ?? null]));
     this.past = [];
     this.future = [];
@@ -77,19 +80,27 @@ export class Book {
     };
   }
 
-  /** Remember that these zones are in the sheet now. */
-  wasSaved(zones) {
-    this.saved = zones;
-    this.inSheet = new Map(zones.map((zone) => [zone.id, zone.name]));
+  /**
+   * Remember what is in the sheet now that `sent` was saved, each as `{zone, told}`; `before` is the state that was
+   * sent. What came from elsewhere is taken up. Returns that in words.
+   */
+  wasSaved(before, sent, there) {
+    const elsewhere = new Elsewhere(sent, there, () => `elsewhere ${++this.made}`);
+    const turned = new Map([[this.zones, elsewhere.in(this.zones, this.zones !== before)]]);
+    const turn = (zones) => {
+      if (!turned.has(zones)) turned.set(zones, elsewhere.in(zones, false));
+      return turned.get(zones);
+    };
+    const steps = (all) => all.map((step) => ({ ...step, zones: turn(step.zones) }));
+    [this.past, this.future] = [steps(this.past), steps(this.future)];
+    [this.saved, this.zones] = [turn(before), turn(this.zones)];
+    [this.seen, this.inSheet] = [there, elsewhere.inSheet];
+    return elsewhere.said;
   }
 
   /** A name that no zone has: the one wished for, or it with a number. */
   free(wish, but = null) {
-    const names = this.#names(but);
-    if (!names.has(wish)) return wish;
-    let number = 2;
-    while (names.has(`${wish} ${number}`)) number += 1;
-    return `${wish} ${number}`;
+    return free(wish, this.#names(but));
   }
 
   ready(role, but = null) {

@@ -20,6 +20,7 @@ export class Desk {
     this.tool = null; // "box", "points"
     this.drawn = null; // {kind: "box", from}, {kind: "points", points}
     this.held = null; // a zone as it is being dragged: {id, box, points}
+    this.growing = null; // a zone as it is being resized by keys: {id, from, to, dx, dy}
     this.cross = [grid.width / 2, grid.height / 2].map(Math.round);
     this.crossShows = false;
     this.stepIndex = 0;
@@ -235,9 +236,16 @@ export class Desk {
     return this.grid.withEdges(this.book.zone(this.chosen), { [edgeOf(index)]: at[index % 2 ? 0 : 1] });
   }
 
+  /** By an arrow key. Every step is one from the shape at the first: rounded again and again it would drift. */
   grow(dx, dy, joined) {
+    const { zone, growing } = this;
+    const goesOn = growing?.id === zone.id && sameShape(growing.to, zone);
+    const { from, dx: across, dy: down } = goesOn ? growing : { from: zone, dx: 0, dy: 0 };
     const [x, y] = this.#stride();
-    this.reshape(this.grid.grown(this.zone, Math.round(dx * x), Math.round(dy * y)), "resized", joined);
+    const by = this.grid.room(from, across + Math.round(dx * x), down + Math.round(dy * y));
+    const to = this.grid.grown(from, ...by);
+    this.growing = { id: zone.id, from, to, dx: by[0], dy: by[1] };
+    this.reshape(to, "resized", joined);
   }
 
   addCorner(side, place) {
@@ -248,6 +256,13 @@ export class Desk {
     const [at] = this.grid.points([this.grid.snap(place ?? [(x0 + x1) / 2, (y0 + y1) / 2])]).points;
     this.corner = side + 1;
     return this.reshape({ box: null, points: points.toSpliced(side + 1, 0, at) }, "point added");
+  }
+
+  /** Take up what the sheet holds after a save; returns in words what of it came from elsewhere. */
+  wasSaved(before, sent, there) {
+    const said = this.book.wasSaved(before, sent, there);
+    if (this.chosen !== null && !this.book.zone(this.chosen)) this.choose(null);
+    return said;
   }
 
   change(facts, said) {

@@ -99,9 +99,10 @@ class Page {
     try {
       const start = await this.talk.get("/start");
       if (!this.#isSameSheet(start)) return false; // another one, started at the link of this page
-      const answer = await this.talk.post("/save", { zones: zones.map((zone) => this.desk.told(zone)) });
-      say(answer.ok ? answer.said : `Not saved: ${answer.said}`);
-      if (answer.ok) this.book.wasSaved(zones);
+      const sent = zones.map((zone) => ({ zone, told: this.desk.told(zone) }));
+      const answer = await this.talk.post("/save", { zones: sent.map(({ told }) => told), seen: this.book.seen });
+      if (answer.ok) say(`${answer.said}${this.desk.wasSaved(zones, sent, answer.zones)}`);
+      else say(`Not saved: ${answer.said}`);
       return answer.ok;
     } catch (error) {
       if (!(error instanceof Gone)) throw error;

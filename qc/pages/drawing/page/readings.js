@@ -5,6 +5,7 @@ import { Gone } from "./talk.js";
 const PAUSE_MS = 150; // while a hand moves
 const LATER_MS = 400; // until what takes longer is asked for
 const OVERTAKEN = 409;
+const TAB = [...crypto.getRandomValues(new Uint32Array(2))].map((number) => number.toString(36)).join("-");
 
 export class Readings {
   /** `show` gets each answer, and null as soon as another zone or shape is asked about. */
@@ -37,7 +38,7 @@ export class Readings {
     const asking = new AbortController();
     this.asking = asking;
     try {
-      const answer = await this.talk.post("/measure", { ...about, rest }, asking.signal);
+      const answer = await this.talk.post("/measure", { ...about, rest, tab: TAB }, asking.signal);
       if (this.asking !== asking) return;
       if (answer.status === OVERTAKEN) return this.again(LATER_MS); // two questions passed each other on the way
       this.show(answer);

@@ -69,7 +69,14 @@ export class Grid {
     return { box: null, points: shape.points.with(index, this.#fractions([x, y])) };
   }
 
-  /** Wider and higher by whole pixels, left and top staying. */
+  /** By how much a shape can be wider and higher where so much is wished for. */
+  room(shape, dx, dy) {
+    const [left, top, right, bottom] = this.bounds(shape);
+    const across = dx && clamp(dx, left + 1 - right, this.width - right);
+    return [across, dy && clamp(dy, top + 1 - bottom, this.height - bottom)];
+  }
+
+  /** Wider and higher by pixels, left and top staying, right and bottom on edges of pixels. */
   grown(shape, dx, dy) {
     const [left, top, right, bottom] = this.bounds(shape);
     const to = this.snap([Math.max(right + dx, left + 1), Math.max(bottom + dy, top + 1)]);
