@@ -53,10 +53,9 @@ class Desk:
     def put(self, entry: Entry) -> list[Standing]:
         """Add a capture; returns the standings that are new or changed, its own among them."""
         self._news = True
-        given = self._said.purposes.get(entry.content)
-        answered = self._said.answered.get(entry.content, frozenset())
-        changed = self.day.put(replace(entry, purpose=given, answered=answered))
-        if self._test and given is None and self.day.is_dark(entry.content):
+        given = self._said.of(entry.content)
+        changed = self.day.put(replace(entry, **given))
+        if self._test and given["purpose"] is None and self.day.is_dark(entry.content):
             changed += self.day.change(entry.content, purpose=Purpose.DARK)
         return _newest(changed)
 
@@ -70,11 +69,10 @@ class Desk:
         self._news = True
         before, self._said = self._said, said(events)
         changed: list[Standing] = []
-        for content in sorted({*_spoken_of(before), *_spoken_of(self._said)}):
-            now = self._said.purposes.get(content), self._said.answered.get(content, frozenset())
-            was = before.purposes.get(content), before.answered.get(content, frozenset())
-            if now != was and self.day.entry(content) is not None:
-                changed += self.day.change(content, purpose=now[0], answered=now[1])
+        for content in sorted(before.contents | self._said.contents):
+            now = self._said.of(content)
+            if now != before.of(content) and self.day.entry(content) is not None:
+                changed += self.day.change(content, **now)
         return _newest(changed)
 
     def recalled(self) -> Recalled | None:
@@ -85,6 +83,7 @@ class Desk:
         return Recalled(
             standings=self.day.standings[-RECALLED:],
             names={entry.content: entry.name for entry in entries},
+            taken={entry.content: taken for entry in entries if (taken := entry.settings.taken) is not None},
         )
 
     @property
@@ -128,10 +127,6 @@ class Desk:
     def purposes(self) -> set[Purpose]:
         """Return the roles that frames of the day have."""
         return {entry.purpose for entry in self.day.entries if entry.purpose is not None}
-
-
-def _spoken_of(people: Said) -> Iterable[str]:
-    return people.purposes.keys() | people.answered.keys()
 
 
 def _newest(standings: Sequence[Standing]) -> list[Standing]:

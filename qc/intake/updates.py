@@ -151,10 +151,13 @@ class Recalled:
         Of the last twelve captures, in the order taken.
     names : mapping of str to str
         File names of those, by content.
+    taken : mapping of str to str
+        When those were taken, by content, as their cameras recorded it.
     """
 
     standings: tuple[Standing, ...]
     names: Mapping[str, str]
+    taken: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

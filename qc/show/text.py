@@ -33,8 +33,12 @@ NUMBERS_TOLD = 3
 
 def time_of(result: Result) -> str:
     """Return the time of day the capture was taken, ``HH:MM:SS``, or dashes."""
-    taken = result.camera.settings.taken or ""
-    return taken[11:19] if len(taken) >= 19 else "--:--:--"
+    return clock_of(result.camera.settings.taken)
+
+
+def clock_of(taken: str | None) -> str:
+    """Return the time of day of a recorded time, ``HH:MM:SS``, or dashes."""
+    return taken[11:19] if taken is not None and len(taken) >= 19 else "--:--:--"
 
 
 def reason_of(result: Result, specs: Sequence[Spec]) -> str:
