@@ -29,6 +29,10 @@ from qc_cli.keys import can_read_keys
 END_KEYS = ("q", "\x04")
 """Keys that end the watch: q, and Ctrl-D."""
 
+NO_FRAME = "no frame yet"
+NOTHING = "no alarm waits for an answer"
+"""What Enter says where there is nothing to ask about: the newest frame was answered just now."""
+
 
 class Screen:
     """Shows a watch on a terminal.
@@ -109,12 +113,11 @@ class Screen:
         if key in END_KEYS:
             self._stop()
             return
-        alarms = self._board.alarms()
-        wish = self._menu.press("\n" if key == "\r" else key, alarms)
+        wish = self._menu.press("\n" if key == "\r" else key, self._board.asked())
         if wish is not None:
             self._fulfil(wish)
-        elif key in "\r\n" and not alarms and not self._menu.is_open:
-            self._remark("no alarm waits for an answer")
+        elif key in "\r\n" and not self._menu.is_open:
+            self._remark(NOTHING if self._board.told else NO_FRAME)
 
     def _fulfil(self, wish: Wish) -> None:
         try:

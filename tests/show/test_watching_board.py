@@ -16,6 +16,7 @@ from qc.reading import Level
 from qc.result import Cause
 from qc.series.entry import Standing
 from qc.show.watching.board import Board
+from qc.show.watching.deeds import Deeds
 from qc.show.watching.lines import json_lines
 from qc.show.watching.menu import Act, Menu, Wish, acts
 from qc.show.watching.rows import rows_of
@@ -147,6 +148,20 @@ def test_a_restarted_watch_has_the_strip_the_last_frame_and_the_alarms_of_before
     assert told.strip() == [Level.WARN, Level.HALT, Level.CLEAR]
 
 
+def test_a_frame_of_before_has_the_time_it_was_taken_and_its_place_by_it() -> None:
+    contents = [one.standing.content for one in (WARN, HALT)]
+    times = dict(zip(contents, ("2026-11-25T10:00:21+01:00", "2026-11-25T10:00:42+01:00"), strict=True))
+    told = board(replace(recalled(WARN, HALT), taken=times))
+    (said,) = told.take(
+        Restated(name="SB_0002.dng", standing=replace(HALT.standing, level=Level.CLEAR, causes=()))
+    )
+    assert said.time == "10:00:42"
+    late = measured(shot(1, "late.dng", causes=[CUT]))
+    late = replace(late, standing=replace(late.standing, content="blake2b:late"))
+    told.take(late)
+    assert [one.name for one in told.last()] == ["SB_0001.dng", "late.dng", "SB_0002.dng"]
+
+
 def test_what_was_logged_before_is_not_counted_as_told_and_its_open_halts_are_named() -> None:
     told = board(recalled(WARN, HALT), Heartbeat(open_halts=(HALT.standing,), names={HALT.standing.content: "a"}))
     assert told.levels() == {}
@@ -235,7 +250,7 @@ def test_another_level_or_another_first_reason_is_said_at_once() -> None:
 def press(menu: Menu, keys: str, of: Board) -> Wish | None:
     wish = None
     for key in keys:
-        wish = menu.press(key, of.alarms())
+        wish = menu.press(key, of.asked())
     return wish
 
 
@@ -247,6 +262,7 @@ def press(menu: Menu, keys: str, of: Board) -> Wish | None:
         (CHANGED, [Act.LEAVE_OUT, Act.ANSWER, Act.BASELINE]),
         (replace(CHANGED, limit=0.3, origin="series"), [Act.LEAVE_OUT, Act.ANSWER, Act.BASELINE]),
         (CUT, [Act.ANSWER]),
+        (cause(BURNT, Level.NOTE), [Act.ACCEPT, Act.LEAVE_OUT, Act.BASELINE]),
     ],
 )
 def test_only_what_makes_sense_for_an_alarm_is_listed(first: Cause, listed: list[Act]) -> None:
@@ -385,10 +401,70 @@ def test_a_number_without_an_open_menu_wishes_nothing(keys: str) -> None:
     assert press(Menu(), keys, board(HALT)) is None
 
 
-def test_enter_without_an_alarm_opens_nothing() -> None:
+def test_where_there_is_no_frame_enter_opens_nothing() -> None:
     menu = Menu()
-    press(menu, "\n", board(measured(shot(1))))
+    press(menu, "\n", board(Heartbeat()))
     assert not menu.is_open
+
+
+def test_where_no_alarm_waits_enter_asks_about_the_newest_frame_with_the_same_keys() -> None:
+    menu, told = Menu(), board(measured(shot(1)), measured(shot(2)))
+    press(menu, "\n", told)
+    assert menu.lines() == [
+        "SB_0002.dng, clear",
+        "  (1  intended: accept up to this value: no limit to raise)",
+        "  (2  this is the dark frame: for a frame without flash)",
+        "   3  leave this frame out",
+        "  (4  seen, will be shot again: for an alarm)",
+        "   5  make it the baseline",
+        "   0  back     Enter: the newest again",
+    ]
+    assert press(menu, "4", told) is None
+    assert press(menu, "5", told) == Wish(act=Act.BASELINE, about=(measured(shot(2)).standing,))
+    assert told.alarms() == []
+
+
+def test_after_the_last_alarm_enter_asks_about_the_newest_frame_and_then_about_the_newest_alarm_again() -> None:
+    menu, told = Menu(), board(WARN, HALT, measured(shot(3)))
+    press(menu, "\n\n", told)
+    assert menu.lines()[0].startswith("SB_0001.dng, warn")
+    assert menu.lines()[-1].endswith("Enter: the newest frame")
+    press(menu, "\n", told)
+    assert (menu.lines()[0], menu.lines()[-1][-23:]) == ("SB_0003.dng, clear", "Enter: the newest again")
+    press(menu, "\n", told)
+    assert menu.lines()[0].startswith("SB_0002.dng, halt")
+
+
+def test_a_newest_frame_that_waits_is_asked_about_once_and_not_again_while_its_answer_is_taken_up() -> None:
+    told = board(WARN, HALT)
+    assert [row[0][0] for row in told.asked()] == ["SB_0002.dng", "SB_0001.dng"]
+    told.handled([HALT.standing], [])
+    assert [row[0][0] for row in told.asked()] == ["SB_0001.dng"]
+    told.take(Restated(name="SB_0002.dng", standing=standing(HALT.result, causes=[])))
+    assert [row[0][0] for row in told.asked()] == ["SB_0001.dng", "SB_0002.dng"]
+
+
+def test_a_frame_at_halt_that_became_the_baseline_goes_on_waiting_for_its_answer() -> None:
+    told = board(HALT)
+    deeds = Deeds(told, lambda _: [event("role", "role: SB_0002.dng is the baseline")])
+    deeds(Wish(act=Act.BASELINE, about=(HALT.standing,)))
+    assert names(told) == [["SB_0002.dng"]]
+    assert list(told.open) == [HALT.standing.content]
+    deeds(Wish(act=Act.ANSWER, about=(HALT.standing,)))
+    assert names(told) == []
+
+
+def test_what_is_open_beside_a_frame_is_told_halts_first_and_the_newest_first_of_all() -> None:
+    unread = measured(shot(9, causes=[cause(CUT, Level.UNMEASURED, "unreadable: no permission")]))
+    halts = [measured(shot(n, causes=[cause(BURNT, Level.HALT)])) for n in (2, 4)]
+    soft = measured(shot(6, causes=[cause(SOFT, Level.HALT)]))
+    told = board(WARN, *halts, soft, unread)
+    assert [[name for name, _ in row] for row in told.open_beside("")] == [
+        ["SB_0006.dng"],
+        ["SB_0004.dng", "SB_0002.dng"],
+        ["SB_0009.dng"],
+    ]
+    assert len(told.open_beside(soft.standing.content)) == 2
 
 
 def test_u_undoes_whether_or_not_the_menu_is_open() -> None:

@@ -198,4 +198,6 @@ def test_what_the_set_needs_and_the_keys_share_one_line() -> None:
         "still needed: dark, patch     Enter"
     )
     assert texts(board(Heartbeat()), keys)[-1].startswith("Enter: answer")
+    assert texts(board(measured(shot(1))), keys)[-1].startswith("Enter: about the newest frame")
+    assert texts(board(measured(shot(1, causes=[BURNT]))), keys)[-1].startswith("Enter: answer")
     assert texts(board(Heartbeat(needs=("dark",))))[-1] == "still needed: dark"

@@ -6,10 +6,11 @@ Names are cleaned here, so that nothing in it is a control character or no UTF-8
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
+from qc.intake.updates import Heartbeat
 from qc.pages.follow.store import Held, key_of
 from qc.reading import Level
 from qc.result import Result
@@ -17,10 +18,10 @@ from qc.series.entry import Standing
 from qc.series.order import divided
 from qc.show.text import clean, figures_of, settings_line, time_of
 from qc.show.watching import words
-from qc.show.watching.board import ALARMS, Board, Told
+from qc.show.watching.board import Board, Told
 from qc.show.watching.foremost import foremost_of
 from qc.show.watching.menu import Act, question
-from qc.show.watching.rows import Mark, Row, mark_of
+from qc.show.watching.rows import ALARMS, Mark, Row, mark_of
 from qc.show.watching.words import Said
 
 MOST_ALARMS: Final = 12
@@ -51,7 +52,7 @@ class Known:
     offers : mapping of Mark to str or None
         What accepting would do, as far as it was asked for.
     said : sequence of Said
-        The last that people did, newest last.
+        What was done lately to what is judged, or to how, newest last.
     hint : sequence of str
         What to do, while nothing can be judged.
     since_beat_s : float
@@ -71,6 +72,7 @@ class Known:
 
 def state_of(board: Board, known: Known) -> dict[str, Any]:
     """Return the state; `may_act` is added for each listener."""
+    newest = board.newest()
     return {
         "page": known.page,
         "watch": "ended" if known.ended else "on",
@@ -81,9 +83,30 @@ def state_of(board: Board, known: Known) -> dict[str, Any]:
             for told in board.last()
         ],
         "heart": _heart(board, known),
-        "alarms": [_alarm(row, known) for row in board.alarms()[:MOST_ALARMS]],
+        "open": [_open(row) for row in board.open_beside(shown_of(board))],
+        "alarms": [_question(row, known) for row in board.alarms()[:MOST_ALARMS]],
+        "newest": _question(newest, known) if newest is not None else None,
         "said": [{"time": said.time, "text": clean(said.reason)} for said in known.said],
         "hint": [clean(line) for line in known.hint],
+    }
+
+
+def shown_of(board: Board) -> str:
+    """Return the content of the frame that is shown; nothing where none is."""
+    if (result := board.looked_at()) is not None:
+        return result.file.content or ""
+    last = board.last()
+    return last[-1].standing.content if last else ""
+
+
+def _open(row: Row) -> dict[str, Any]:
+    """Return what nobody answered, besides the frame shown: an alarm must not go when the next one is clear."""
+    name, standing = row[0]
+    reason = f", {words.opening(standing.causes[0].text)}" if standing.causes else ""
+    return {
+        "level": str(standing.level),
+        "text": clean(f"{words.stem(name)} {standing.level}{reason}"),
+        "frames": len(row),
     }
 
 
@@ -129,7 +152,7 @@ def _told(board: Board, told: Told, known: Known) -> dict[str, Any]:
         "word": str(standing.level),
         **reason,
         **_known_of(standing, held.result if held is not None else None),
-        "time": told.time,
+        "time": "" if told.time == words.NO_TIME else told.time,
         "looking": False,
         "picture": f"/picture/{key}.jpg" if shown else None,
         "size": list(held.size) if held is not None and held.size is not None else None,
@@ -177,11 +200,24 @@ def _heart(board: Board, known: Known) -> dict[str, Any]:
         "age_s": round(age, 1) if age is not None else None,
         "pieces": [clean(piece) for piece in pieces[1:]],
         "needs": clean(words.needed(beat)),
-        "troubles": [{"level": str(level), "text": clean(text)} for level, text in words.troubles(beat)],
+        "troubles": list(_troubles(beat)),
     }
 
 
-def _alarm(row: Row, known: Known) -> dict[str, Any]:
+def _troubles(beat: Heartbeat) -> Iterator[dict[str, str]]:
+    """Yield what the watch cannot do at present, and what that is about: folder, log or sheet."""
+    well = Heartbeat()
+    alone = {
+        "folder": replace(well, folder=beat.folder),
+        "log": replace(well, log=beat.log),
+        "sheet": replace(well, sheet_trouble=beat.sheet_trouble),
+    }
+    about = {text: what for what, one in alone.items() for _, text in words.troubles(one)}
+    for level, text in words.troubles(beat):
+        yield {"what": about.get(text, ""), "level": str(level), "text": clean(text)}
+
+
+def _question(row: Row, known: Known) -> dict[str, Any]:
     asked = question(row, known.offers.get(mark_of(row[0][1])))
     return {
         "about": [token_of(standing) for standing in asked.about],

@@ -16,14 +16,14 @@ from qc.event import Event
 from qc.intake.updates import Heartbeat, Judged, Recalled, Restated, Update
 from qc.pages.follow.details import FRAMES
 from qc.pages.follow.hub import Hub
-from qc.pages.follow.state import MOST_ALARMS, Known, as_said, state_of, token_of
+from qc.pages.follow.state import MOST_ALARMS, Known, as_said, shown_of, state_of, token_of
 from qc.pages.follow.store import Held, Store, key_of
 from qc.reading import Level
 from qc.series.entry import Standing
 from qc.sheet.zones import Zone
 from qc.show.watching.board import Board
 from qc.show.watching.menu import Act, Wish, acts, question
-from qc.show.watching.rows import Mark, mark_of
+from qc.show.watching.rows import Mark, Row, mark_of
 from qc.show.watching.words import Said
 
 PATIENCE_S: Final = 10.0
@@ -33,12 +33,15 @@ OFFERED: Final = 3
 """How many of the newest alarms have said beforehand what accepting would do: each costs a look into the log."""
 
 SAID: Final = 5
-"""How many of the last things that people did are told."""
+"""How many of the last things that were done are told."""
 
-BY_PEOPLE: Final = frozenset({"accepted", "answered", "role", "undone"})
-"""Kinds of events that people cause, here or by another command."""
+SAID_S: Final = 60.0
+"""Seconds for which they are, at most: what is not new any more only stands in the way. Our own choice."""
 
-ANSWERED: Final = "that alarm was answered meanwhile"
+DONE: Final = frozenset({"accepted", "answered", "role", "undone", "sheet_changed", "sheet_bad"})
+"""Kinds of events that concern what is judged, and how: done here, by another command, or in the sheet."""
+
+ANSWERED: Final = "it was answered meanwhile or stands otherwise: nothing was done"
 NOT_TAKEN_UP: Final = "the watch did not take it up in time: nothing was done"
 ENDED: Final = "the watch has ended: nothing was done"
 
@@ -75,6 +78,8 @@ class PageView:
         Name of the watched folder.
     page : str
         Digest of the page's files.
+    now : callable
+        Gives seconds that only grow.
     """
 
     def __init__(
@@ -90,6 +95,7 @@ class PageView:
         hint: Callable[[], Sequence[str]] = lambda: (),
         folder: str = "",
         page: str = "",
+        now: Callable[[], float] = time.monotonic,
     ) -> None:
         self._board = board
         self._store = store
@@ -102,9 +108,12 @@ class PageView:
         self._known = Known(folder=folder, page=page)
         self._asked: queue.SimpleQueue[_Asked] = queue.SimpleQueue()
         self._closed = False
-        self._said: deque[Said] = deque(maxlen=SAID)
+        self._said: deque[tuple[float, Said]] = deque(maxlen=SAID)
+        self._newest = ""
+        """Content of the frame that is shown."""
+        self._now = now
         self._offers: dict[Mark, str | None] = {}
-        self._beat_at = time.monotonic()
+        self._beat_at = now()
         self.levels: Mapping[str, Level] = {}
         """Levels of the frames that were told last, by content; never changed, but replaced: others read it."""
 
@@ -144,7 +153,8 @@ class PageView:
     def take(self, update: Update, said: Sequence[Said]) -> None:
         """Take up an update, do what was asked for, and have the new state told."""
         self._remember(update)
-        self._said.extend(one for one in said if one.kind in BY_PEOPLE)
+        self._forget()
+        self._said.extend((self._now(), one) for one in said if one.kind in DONE)
         while not self._asked.empty():
             self._answer(self._asked.get())
         self._put()
@@ -152,7 +162,7 @@ class PageView:
     def say(self, said: Said) -> None:
         """Note what was done in one of the views."""
         self._offers.clear()  # up to where can be accepted depends on what was
-        self._said.append(said)
+        self._said.append((self._now(), said))
 
     def close(self) -> None:
         """Refuse what is still asked for; the last state stays."""
@@ -169,9 +179,17 @@ class PageView:
             for standing in update.standings:
                 self._store.recall(standing, zones)
         elif isinstance(update, Heartbeat):
-            self._beat_at = time.monotonic()
+            self._beat_at = self._now()
         elif isinstance(update, Event):
             self._happened(update)
+
+    def _forget(self) -> None:
+        """Drop what was said long ago, or of another frame than the one that is shown now."""
+        newest, self._newest = self._newest, shown_of(self._board)
+        if newest != self._newest:
+            self._said.clear()
+        while self._said and self._said[0][0] < self._now() - SAID_S:
+            self._said.popleft()
 
     def _happened(self, event: Event) -> None:
         self._offers.clear()  # the sheet may have changed, the log be back
@@ -191,10 +209,10 @@ class PageView:
             self._known,
             held=held,
             mark=mark,
-            offers=self._offered(alarms[:OFFERED]),
-            said=tuple(self._said),
+            offers=self._offered([*alarms[:OFFERED], *(one for _, one in self._board.newest() or ())]),
+            said=tuple(said for _, said in self._said),
             hint=self._hint(),
-            since_beat_s=time.monotonic() - self._beat_at,
+            since_beat_s=self._now() - self._beat_at,
         )
         self._hub.put(state_of(self._board, known))
 
@@ -225,22 +243,23 @@ class PageView:
             raise
 
     def _wish(self, asked: _Asked) -> Wish:
-        """Return what was asked for about alarms that still wait as they were shown."""
+        """Return what was asked for about alarms that still wait, or a frame that still stands, as shown."""
         if asked.act is Act.UNDO:
             return Wish(act=Act.UNDO)
-        for row in self._board.alarms():
-            waiting = {token_of(named[1]): named for named in row}
-            if asked.about and asked.about[0] in waiting:
-                break
-        else:
-            raise UsageError(ANSWERED)
-        if not waiting.keys() >= set(asked.about):
-            raise UsageError(ANSWERED)
-        shown = question([waiting[token] for token in asked.about])
+        shown = question(self._row(asked.about))
         answer = next(answer for answer in shown.answers if answer.act is asked.act)
         if not answer.can:
             raise UsageError(answer.said)
         return shown.wish(asked.act)
+
+    def _row(self, about: Sequence[str]) -> Row:
+        # a frame that was the newest when it was asked about may be any of the last by now
+        others = [[(one.name, one.standing)] for one in self._board.last() if not one.waits]
+        for row in (*self._board.alarms(), *others):
+            named = {token_of(one[1]): one for one in row}
+            if about and named.keys() >= set(about):
+                return [named[token] for token in about]
+        raise UsageError(ANSWERED)
 
     def _refuse_all(self) -> None:
         while True:

@@ -14,9 +14,9 @@ from qc.intake.updates import Early, Heartbeat, Judged, Recalled, Restated, Upda
 from qc.reading import Level, Spec
 from qc.result import Result
 from qc.series.entry import Standing
-from qc.show.text import time_of
+from qc.show.text import clock_of, time_of
 from qc.show.watching import words
-from qc.show.watching.rows import Mark, Row, is_unread, mark_of, place_of, rows_of
+from qc.show.watching.rows import Mark, Row, is_unread, mark_of, place_of, rows_of, waits
 from qc.show.watching.words import NO_TIME, Said
 
 STRIP = 12
@@ -32,8 +32,6 @@ joins its raw at every frame of such a day."""
 
 LOG_STATE = {"log_lost": True, "log_back": False}
 """Events that tell whether the log is lost, also after the last heartbeat."""
-
-ALARMS = (Level.HALT, Level.WARN)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,7 +61,7 @@ class Told:
     @property
     def waits(self) -> bool:
         """Whether it waits for an answer."""
-        return self.standing.level in ALARMS or is_unread(self.standing)
+        return waits(self.standing)
 
 
 class Board:
@@ -153,6 +151,11 @@ class Board:
         """Return what is open, oldest first, frames with the same first cause together."""
         return rows_of(self.open.values())
 
+    def open_beside(self, content: str) -> list[Row]:
+        """Return what is open besides one capture, halts first and the newest first of all, in rows."""
+        others = [named for key, named in reversed(self.open.items()) if key != content]
+        return rows_of(sorted(others, key=lambda named: named[1].level is not Level.HALT))
+
     def alarms(self) -> list[Row]:
         """Return what waits for an answer, the newest taken first, frames with the same first cause together."""
         waiting = [one for one in self.told.values() if one.waits]
@@ -160,6 +163,16 @@ class Board:
         told = [(one.name, one.standing) for one in newest_first]
         earlier = [named for content, named in reversed(self._halts.items()) if content not in self.told]
         return rows_of((name, own) for name, own in (*told, *earlier) if mark_of(own) not in self._handled)
+
+    def newest(self) -> Row | None:
+        """Return the frame taken last, where it does not wait for an answer: one that does is among the alarms."""
+        last = self.last()
+        return [(last[-1].name, last[-1].standing)] if last and not last[-1].waits else None
+
+    def asked(self) -> list[Row]:
+        """Return what people are asked about: what waits for an answer, then the newest frame."""
+        newest = self.newest()
+        return [*self.alarms(), *([newest] if newest is not None else [])]
 
     def handled(self, standings: Iterable[Standing], events: Iterable[Event]) -> None:
         """Note that alarms were acted on from here: they are offered no more, the events are not said twice."""
@@ -194,7 +207,8 @@ class Board:
 
     def _recalled(self, update: Recalled) -> list[Said]:
         for standing in update.standings:
-            self._put(update.names.get(standing.content, ""), standing)
+            taken = update.taken.get(standing.content)
+            self._put(update.names.get(standing.content, ""), standing, taken=taken, time=clock_of(taken))
         return []
 
     def _put(

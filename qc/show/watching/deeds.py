@@ -40,7 +40,8 @@ class Deeds:
         if wish.act is Act.UNDO:
             self._board.unhandled(events)
         else:
-            self._board.handled(wish.about, events)
+            # a baseline is not what is right: what stands against that frame waits for its own answer
+            self._board.handled(() if wish.act is Act.BASELINE else wish.about, events)
         said = of_event(events[0])
         if len(events) > 1:
             said = replace(said, reason=f"{said.reason}, and for {len(events) - 1} more")

@@ -13,9 +13,10 @@ from qc.reading import Level
 from qc.series.entry import Standing
 from qc.show.text import COLUMN, PLAIN, clean, style_of
 from qc.show.watching import words
-from qc.show.watching.board import ALARMS, STRIP, Board
+from qc.show.watching.board import STRIP, Board
 from qc.show.watching.fit import cut, cut_middle, fold, pad, tidy
 from qc.show.watching.menu import Menu
+from qc.show.watching.rows import ALARMS
 from qc.show.watching.words import Said
 
 WORD = 5
@@ -209,6 +210,7 @@ def _asked(menu: Menu | None) -> list[tuple[str, bool]]:
 
 
 KEYS = "Enter: answer the newest alarm   u: undo   q: end"
+NO_ALARM_KEYS = "Enter: about the newest frame   u: undo   q: end"
 
 
 def _event(said: Said, paper: Paper) -> Text:
@@ -259,8 +261,9 @@ def _foot(board: Board, paper: Paper, *, hint: bool) -> list[Text]:
     """Return what the set still needs and, as far as there is room beside it, which keys there are."""
     needs = paper.cut(words.needed(board.beat), paper.room)
     between = "     " if needs else ""
-    fits = paper.keys and hint and cell_len(needs + between + KEYS) <= paper.room
-    return [Text.assemble(needs, (between + KEYS if fits else "", QUIET))] if needs or paper.keys else []
+    keys = NO_ALARM_KEYS if board.newest() is not None and not board.alarms() else KEYS
+    fits = paper.keys and hint and cell_len(needs + between + keys) <= paper.room
+    return [Text.assemble(needs, (between + keys if fits else "", QUIET))] if needs or paper.keys else []
 
 
 def widest(names: Iterable[str], paper: Paper) -> int:

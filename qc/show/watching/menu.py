@@ -1,4 +1,4 @@
-"""The numbered menu for an alarm: a pure state machine from keys to wishes."""
+"""The numbered menu for an alarm or the newest frame: a pure state machine from keys to wishes."""
 
 from __future__ import annotations
 
@@ -8,19 +8,19 @@ from enum import Enum
 
 from qc.series.entry import Standing
 from qc.series.findings import ORIGIN
-from qc.show.watching.rows import Row
+from qc.show.watching.rows import Row, waits
 
 NO_FLASH = frozenset({"no_flash", "nearly_black"})
 """Causes of a frame that may be the dark one of an ambient test: the series' finding and the capture's own."""
 
 
 class Act(Enum):
-    """What a person can say to an alarm; the key, the words, and when it can not be said."""
+    """What a person can say to a frame; the key, the words, and what it is for where it can not be said."""
 
     ACCEPT = "1", "intended: accept up to this value", "no limit to raise"
     DARK = "2", "this is the dark frame", "for a frame without flash"
     LEAVE_OUT = "3", "leave this frame out", "for a whole file"
-    ANSWER = "4", "seen, will be shot again", ""
+    ANSWER = "4", "seen, will be shot again", "for an alarm"
     BASELINE = "5", "make it the baseline", "for a whole, lit frame"
     UNDO = "u", "undo the last", ""
 
@@ -63,7 +63,7 @@ class Wish:
 
 
 def acts(standing: Standing) -> list[Act]:
-    """Return what makes sense for an alarm."""
+    """Return what makes sense for a frame."""
     cause = standing.causes[0] if standing.causes else None
     reading = cause.reading if cause is not None else ""
     whole = reading != "file.state"  # a file that is not whole is what it is, whatever it is for
@@ -71,7 +71,7 @@ def acts(standing: Standing) -> list[Act]:
         Act.ACCEPT: cause is not None and cause.limit is not None and cause.origin != ORIGIN,
         Act.DARK: reading in NO_FLASH,
         Act.LEAVE_OUT: whole,
-        Act.ANSWER: True,
+        Act.ANSWER: waits(standing),
         Act.BASELINE: whole and reading not in NO_FLASH,
     }
     return [act for act in NUMBERED if sense[act]]
@@ -102,12 +102,12 @@ class Answer:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
-    """What is asked about a row of alarms, and every answer in the order of the numbers.
+    """What is asked about a row of alarms or one frame, and every answer in the order of the numbers.
 
     Attributes
     ----------
     about : tuple of Standing
-        The alarms, the newest first.
+        The frames, the newest first.
     text : str
         The question.
     answers : tuple of Answer
@@ -124,22 +124,22 @@ class Question:
 
 
 def question(row: Row, offered: str | None = None) -> Question:
-    """Return what is asked about a row of alarms.
+    """Return what is asked about a row of alarms or one frame.
 
     Parameters
     ----------
     row : Row
-        As `qc.show.watching.board.Board.alarms` gives it.
+        As `qc.show.watching.board.Board.asked` gives it.
     offered : str or None
         What accepting would do: "accept label burnt up to 3.05 %"; None where that is not known.
     """
     name, standing = row[0]
-    reason = standing.causes[0].text if standing.causes else ""
+    reason = f": {standing.causes[0].text}" if standing.causes else ""
     others = f" and {len(row) - 1} more" if len(row) > 1 else ""
     possible = acts(standing)
     return Question(
         about=tuple(standing for _, standing in row),
-        text=f"{name}{others}, {standing.level}: {reason}",
+        text=f"{name}{others}, {standing.level}{reason}",
         answers=tuple(_answer(act, act in possible, len(row), offered) for act in NUMBERED),
     )
 
@@ -158,6 +158,9 @@ def _answer(act: Act, can: bool, frames: int, offered: str | None) -> Answer:
 class Menu:
     """Closed until Enter is pressed; then it asks about one alarm, and about the one before it on each Enter.
 
+    After the last alarm, and where there is none, it asks about the newest frame: a good one may be left out, or
+    be the baseline.
+
     Parameters
     ----------
     offer : callable
@@ -168,25 +171,24 @@ class Menu:
     def __init__(self, offer: Callable[[Standing], str | None] = _nothing) -> None:
         self._offer = offer
         self._offered: str | None = None
-        self._alarms: Sequence[Row] = ()
+        self._rows: Sequence[Row] = ()
         self._at = 0
 
     @property
     def is_open(self) -> bool:
         """Whether it asks something."""
-        return bool(self._alarms)
+        return bool(self._rows)
 
-    def press(self, key: str, alarms: Sequence[Row]) -> Wish | None:
+    def press(self, key: str, rows: Sequence[Row]) -> Wish | None:
         """Take up a key.
 
         Parameters
         ----------
         key : str
             One sign, a line feed for Enter.
-        alarms : sequence of rows
-            What waits for an answer now, newest first, as `Board.alarms` gives it. An open menu goes on asking
-            about what it was opened with until it has been through: a frame that comes meanwhile must not change
-            what a key means.
+        rows : sequence of rows
+            What can be asked about now, as `Board.asked` gives it. An open menu goes on asking about what it was
+            opened with until it has been through: a frame that comes meanwhile must not change what a key means.
 
         Returns
         -------
@@ -197,11 +199,11 @@ class Menu:
             self.close()
             return Wish(act=Act.UNDO)
         if key == "\n":
-            self._next(alarms)
+            self._next(rows)
             return None
         if not self.is_open:
             return None
-        asked = question(self._alarms[self._at])
+        asked = question(self._rows[self._at])
         chosen = next((answer.act for answer in asked.answers if answer.can and answer.act.key == key), None)
         if chosen is not None or key in ("0", "\x1b"):
             self.close()
@@ -209,24 +211,31 @@ class Menu:
 
     def close(self) -> None:
         """Ask nothing any more."""
-        self._alarms, self._at, self._offered = (), 0, None
+        self._rows, self._at, self._offered = (), 0, None
 
     def lines(self) -> list[str]:
         """Return the question and its numbered answers; nothing while it is closed."""
         if not self.is_open:
             return []
-        asked = question(self._alarms[self._at], self._offered)
-        rest = len(self._alarms) - self._at - 1
-        older = f"     Enter: the alarm before it ({rest} more)" if rest else "     Enter: the newest again"
-        return [asked.text, *map(_entry, asked.answers), f"   0  back{older}"]
+        asked = question(self._rows[self._at], self._offered)
+        return [asked.text, *map(_entry, asked.answers), f"   0  back     Enter: {after(self._rows, self._at)}"]
 
-    def _next(self, alarms: Sequence[Row]) -> None:
-        if self._at + 1 < len(self._alarms):
+    def _next(self, rows: Sequence[Row]) -> None:
+        if self._at + 1 < len(self._rows):
             self._at += 1
         else:  # after the last one, what is the newest by now: a menu may have been left open for an hour
-            self._alarms, self._at = tuple(alarms), 0
-        asked = self._alarms[self._at][0][1] if self.is_open else None
+            self._rows, self._at = tuple(rows), 0
+        asked = self._rows[self._at][0][1] if self.is_open else None
         self._offered = self._offer(asked) if asked is not None and Act.ACCEPT in acts(asked) else None
+
+
+def after(rows: Sequence[Row], at: int) -> str:
+    """Say what is asked about after one of some rows."""
+    rest = rows[at + 1 :]
+    alarms = sum(waits(row[0][1]) for row in rest)
+    if alarms:
+        return f"the alarm before it ({alarms} more)"
+    return "the newest frame" if rest else "the newest again"
 
 
 def _entry(answer: Answer) -> str:

@@ -12,6 +12,8 @@ from qc.sheet.limits import Place
 Row = list[tuple[str, Standing]]
 """File names and standings of frames that have the same first cause at the same level."""
 
+ALARMS = (Level.HALT, Level.WARN)
+
 Mark = tuple[str, Place | None, Level]
 """One alarm of one capture. One that was answered as a warn and becomes a halt is another."""
 
@@ -40,10 +42,16 @@ def place_of(standing: Standing) -> Place | None:
     return (cause.reading, cause.zone) if cause is not None else None
 
 
+def waits(standing: Standing) -> bool:
+    """Tell whether a capture waits for an answer."""
+    return standing.level in ALARMS or is_unread(standing)
+
+
 def is_unread(standing: Standing) -> bool:
     """Tell whether nothing could be measured of a file, and nobody has said that this is known."""
     place = place_of(standing)
-    return standing.level is Level.UNMEASURED and place is not None and place[0] == "file.state"
+    of_file = place is not None and place[0] == "file.state"
+    return standing.level is Level.UNMEASURED and of_file and place not in standing.answered
 
 
 def _gravest_first(rows: list[Row]) -> list[Row]:

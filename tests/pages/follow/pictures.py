@@ -34,7 +34,7 @@ from qc.show.mark import mark_of
 from qc.show.text import settings_line, time_of
 from qc.show.watching import words
 from tests.browsing import CHROMIUM
-from tests.pages.follow.scripted import LOG_LOST, LOST, Script, State, alarm, frame, state
+from tests.pages.follow.scripted import LOG_LOST, LOST, Script, State, alarm, frame, newest, state, still_open
 
 SIZES = ((2560, 1440), (1280, 800), (390, 844))
 SIDE, QUALITY = 1600, 80
@@ -129,6 +129,14 @@ def scenes(shown: Mapping[str, Shown]) -> dict[str, tuple[State, Keys]]:
         "lost": (state(clear, "cccncccwccc", troubles=[LOST]), ()),
         "log-lost": (state(clear, "cccncccwccc", troubles=[LOG_LOST]), ()),
         "clear": (state(clear, "cccncccwccc", said=["accepted: label burnt up to 11.7 %"]), ()),
+        "open": (
+            state(clear, "cccncccwhhc", opens=[still_open(10, frames=2), still_open(4, "neck blur 1.8 px")]),
+            (),
+        ),
+        "open-question": (
+            state(clear, "cccncccwhhc", opens=[still_open(10)], alarms=asked, asks=newest(int(clear["number"]))),
+            ("Enter", "Enter", "Enter"),
+        ),
         "looking": (
             state({**clear, **early, "level": "unjudged", "word": "first look", "looking": True}, "ccc"),
             (),

@@ -75,12 +75,28 @@ def alarm(number: int, reason: str = "label burnt 10.64 %", level: str = "halt")
     return {"about": [f"blake2b:{number:08x}#1"], "question": f"{name}, {level}: {reason}", "answers": answers}
 
 
-def trouble(text: str, level: str = "warn") -> State:
-    return {"level": level, "text": text}
+def newest(number: int, level: str = "clear") -> State:
+    """What is asked about the newest frame where it does not wait for an answer."""
+    asked = alarm(number, level=level)
+    can = {"leave-out", "baseline"}
+    answers = [{**answer, "can": answer["act"] in can} for answer in asked["answers"]]
+    return {
+        "about": [f"blake2b:{number:08x}#0"],
+        "question": f"SB_{number:04}.dng, {level}",
+        "answers": answers,
+    }
 
 
-LOST = trouble("folder lost: no frame can arrive until it is back")
-LOG_LOST = trouble("log lost: measuring goes on, nothing is kept")
+def still_open(number: int, reason: str = "label burnt 10.4 %", level: str = "halt", frames: int = 1) -> State:
+    return {"level": level, "text": f"SB_{number:04} {level}, {reason}", "frames": frames}
+
+
+def trouble(text: str, what: str = "sheet", level: str = "warn") -> State:
+    return {"what": what, "level": level, "text": text}
+
+
+LOST = trouble("folder lost: no frame can arrive until it is back", "folder")
+LOG_LOST = trouble("log lost: measuring goes on, nothing is kept", "log")
 
 
 def state(
@@ -88,6 +104,8 @@ def state(
     before: str = "",
     *,
     alarms: list[State] | None = None,
+    asks: State | None = None,
+    opens: list[State] | None = None,
     said: list[str] | None = None,
     hint: list[str] | None = None,
     watch: str = "on",
@@ -121,7 +139,9 @@ def state(
             "troubles": [],
             **heart,
         },
+        "open": opens or [],
         "alarms": alarms or [],
+        "newest": asks,
         "said": [{"time": "10:02:09", "text": text} for text in said or []],
         "hint": hint or [],
     }

@@ -21,7 +21,7 @@ from qc.pages.follow import app as app_module
 from qc.pages.follow.app import LEFT, MOST_BODY, make_app
 from qc.pages.follow.hub import Hub
 from qc.pages.follow.store import OUTSIDE, Store, key_of
-from qc.pages.follow.view import PageView
+from qc.pages.follow.view import ANSWERED, PageView
 from qc.pages.serve import Served
 from qc.reading import Level
 from qc.show.watching.board import Board
@@ -313,5 +313,5 @@ def test_acting_goes_all_the_way_to_the_watch_and_the_stream_tells_it(tmp_path: 
         watching.start()
         again = following.ask.post("/act", {"act": "answer", "about": about})
         watching.join(WAIT_S)
-        assert (again.status, again.json) == (409, {"said": "that alarm was answered meanwhile"})
+        assert (again.status, again.json) == (409, {"said": ANSWERED})
     assert faults == []

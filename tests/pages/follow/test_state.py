@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from qc.frame import Camera
-from qc.intake.updates import Early, Heartbeat, Recalled
+from qc.intake.updates import Early, Heartbeat, Recalled, Restated
 from qc.pages.follow.state import MOST_ALARMS, Known, as_said, state_of, token_of
 from qc.pages.follow.store import Held, key_of
 from qc.reading import Level
@@ -225,6 +225,53 @@ def test_the_heart_says_what_the_terminal_says_and_an_age_that_goes_on() -> None
     assert heart["troubles"][0]["text"].startswith("folder lost")
 
 
+def test_each_trouble_says_what_it_is_about_whatever_its_words() -> None:
+    sheet = "folder lost.set.toml has mistakes: it is not used"
+    beat = Heartbeat(folder="lost", log="lost", sheet_trouble=sheet)
+    troubles = state(beat)["heart"]["troubles"]
+    assert {one["what"]: one["text"] for one in troubles}["sheet"] == sheet
+    assert sorted(one["what"] for one in troubles) == ["folder", "log", "sheet"]
+    assert [one["text"] for one in troubles] == [text for _, text in words.troubles(beat)]
+    assert [one["what"] for one in state(Heartbeat(log="lost"))["heart"]["troubles"]] == ["log"]
+    assert state(Heartbeat())["heart"]["troubles"] == []
+
+
+def test_what_nobody_answered_stays_there_when_the_next_frame_is_clear_and_the_frame_shown_is_not_of_it() -> None:
+    halts = [measured(shot(n, causes=[cause(BURNT, Level.HALT, f"label burnt {n}.4 %; over")])) for n in (4, 7)]
+    soft = measured(shot(5, causes=[cause(SOFT, Level.HALT)]))
+    assert state(*halts, soft)["open"] == [
+        {"level": "halt", "text": "SB_0005 halt, neck blur 1.8 px", "frames": 1},
+        {"level": "halt", "text": "SB_0004 halt, label burnt 4.4 %", "frames": 1},
+    ]
+    opened = state(*halts, soft, measured(shot(8)))["open"]
+    assert [(one["text"], one["frames"]) for one in opened] == [
+        ("SB_0005 halt, neck blur 1.8 px", 1),
+        ("SB_0007 halt, label burnt 7.4 %", 2),
+    ]
+    answered = [Restated(name="", standing=replace(one.standing, level=Level.CLEAR, causes=())) for one in halts]
+    assert len(state(*halts, soft, measured(shot(8)), *answered)["open"]) == 1
+
+
+def test_a_halt_stays_open_while_the_next_frame_is_only_looked_at() -> None:
+    of = state(measured(HALT), Early(result=shot(13)))
+    assert of["frame"]["number"] == "0013"
+    assert [one["text"] for one in of["open"]] == ["SB_0012 halt, label burnt 10.64 %"]
+    assert state(Early(result=HALT))["open"] == []
+
+
+def test_where_no_alarm_waits_the_newest_frame_is_asked_about_word_for_word_as_on_the_terminal() -> None:
+    told = board(measured(shot(1)), measured(shot(2)))
+    of, menu = state_of(told, Known()), Menu()
+    menu.press("\n", told.asked())
+    assert of["alarms"] == []
+    assert of["newest"]["question"] == menu.lines()[0] == "SB_0002.dng, clear"
+    assert [one["act"] for one in of["newest"]["answers"] if one["can"]] == ["leave-out", "baseline"]
+    for answer, line in zip(of["newest"]["answers"], menu.lines()[1:-1], strict=True):
+        assert f"{answer['key']}  {answer['said']}" in line
+    assert state(measured(HALT))["newest"] is None
+    assert state()["newest"] is None
+
+
 def test_what_people_did_the_hint_and_the_end_are_told() -> None:
     said = [Said(time="10:02:09", reason="accepted: label", kind="accepted")]
     of = state(said=said, hint=words.unjudged(), ended=True)
@@ -235,13 +282,12 @@ def test_what_people_did_the_hint_and_the_end_are_told() -> None:
 
 def test_captures_of_an_earlier_watch_are_shown_without_what_is_not_known_of_them() -> None:
     own = measured(HALT).standing
-    of = frame(Recalled(standings=(own,), names={own.content: "SB_0012.dng"}))
-    assert (of["name"], of["level"], of["reason"], of["time"]) == (
-        "SB_0012.dng",
-        "halt",
-        "label burnt 10.64 %",
-        words.NO_TIME,
-    )
+    names = {own.content: "SB_0012.dng"}
+    of = frame(Recalled(standings=(own,), names=names))
+    told = (of["name"], of["level"], of["reason"], of["time"])
+    assert told == ("SB_0012.dng", "halt", "label burnt 10.64 %", "")
+    taken = {own.content: "2026-11-25T10:04:12+01:00"}
+    assert frame(Recalled(standings=(own,), names=names, taken=taken))["time"] == "10:04:12"
 
 
 def test_every_state_of_a_day_is_json_that_any_reader_takes_whatever_a_file_is_called() -> None:

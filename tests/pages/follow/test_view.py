@@ -13,12 +13,12 @@ import pytest
 
 from qc.errors import LogError, QcError, UsageError
 from qc.event import Event
-from qc.intake.updates import Heartbeat, Recalled, Restated, Update
+from qc.intake.updates import Early, Heartbeat, Recalled, Restated, Update
 from qc.log.log import Log
 from qc.pages.follow.hub import Hub
 from qc.pages.follow.state import token_of
 from qc.pages.follow.store import Store
-from qc.pages.follow.view import ANSWERED, ENDED, NOT_TAKEN_UP, OFFERED, PageView
+from qc.pages.follow.view import ANSWERED, ENDED, NOT_TAKEN_UP, OFFERED, SAID_S, PageView
 from qc.reading import Level
 from qc.series.entry import Standing
 from qc.show.watching import words
@@ -47,6 +47,7 @@ class Following:
         self.woken = threading.Event()
         self.states: list[dict[str, Any]] = []
         self.error: Exception | None = None
+        self.seconds = 100.0
         self.does: list[Event] = []
         """What is done; made up for each wish while it is empty."""
         self.hub = Hub()
@@ -63,6 +64,7 @@ class Following:
             wake=self.woken.set,
             zones=lambda _: (LABEL,),
             hint=hint,
+            now=lambda: self.seconds,
         )
         self.deeds.heard_by += [self.told.append, self.view.say]
 
@@ -160,6 +162,92 @@ def test_its_event_is_not_said_again_when_it_comes_back_from_the_log(following: 
 def test_what_another_command_did_is_said_too(following: Following) -> None:
     state = following.take(event("role", "role: SB_0008.dng is a dark frame", name="SB_0008.dng"))
     assert [one["text"] for one in state["said"]] == ["role: SB_0008.dng is a dark frame"]
+
+
+@pytest.mark.parametrize("kind", ["sheet_changed", "sheet_bad", "accepted", "undone", "role", "answered"])
+def test_what_happened_to_what_is_judged_is_said(following: Following, kind: str) -> None:
+    following.take(measured(shot(1)))
+    state = following.take(event(kind, "set sheet bottles.set.toml found; holds from the next frame"))
+    assert [one["text"] for one in state["said"]] == [
+        "set sheet bottles.set.toml found; holds from the next frame"
+    ]
+
+
+@pytest.mark.parametrize("kind", ["started", "polling", "gone", "duplicate", "joined"])
+def test_what_concerns_nothing_that_is_judged_is_not_said(following: Following, kind: str) -> None:
+    assert following.take(event(kind, "something happened"))["said"] == []
+
+
+@pytest.mark.parametrize("next_frame", [Early(result=shot(2)), measured(shot(2))])
+def test_what_was_said_goes_when_the_next_frame_is_shown(following: Following, next_frame: Update) -> None:
+    following.take(measured(shot(1)))
+    said = event("role", "role: SB_0001.dng is a dark frame", name="SB_0001.dng")
+    assert len(following.take(said, Heartbeat())["said"]) == 1
+    assert following.take(next_frame)["said"] == []
+
+
+def test_what_was_said_stays_when_an_older_frame_is_told_late(following: Following) -> None:
+    following.take(measured(shot(3)))
+    state = following.take(event("sheet_changed", "set sheet bottles.set.toml found"), measured(shot(1)))
+    assert len(state["said"]) == 1
+
+
+def test_what_was_said_goes_after_a_minute(following: Following) -> None:
+    following.take(measured(shot(1)), event("role", "role: SB_0001.dng is a dark frame"))
+    following.seconds += SAID_S - 1
+    assert len(following.take(Heartbeat())["said"]) == 1
+    following.seconds += 2
+    assert following.take(Heartbeat())["said"] == []
+
+
+def test_what_is_done_on_the_page_while_a_frame_comes_is_said_beside_that_frame(following: Following) -> None:
+    state = following.take(HALT)
+    answered = following.ask(Act.ANSWER, about(state))
+    state = following.take(measured(shot(13)))
+    answered()
+    assert [one["text"] for one in state["said"]] == ["answered: ANSWER 0"]
+
+
+def test_a_good_frame_is_left_out_or_made_the_baseline_also_when_others_have_come_since(
+    following: Following,
+) -> None:
+    good = measured(shot(2))
+    state = following.take(measured(shot(1)), good)
+    assert state["newest"]["question"] == "SB_0002.dng, clear"
+    for act in (Act.LEAVE_OUT, Act.BASELINE):
+        answered = following.ask(act, state["newest"]["about"])
+        following.take(measured(shot(3)))
+        answered()
+    assert following.wishes == [Wish(act=act, about=(good.standing,)) for act in (Act.LEAVE_OUT, Act.BASELINE)]
+
+
+def test_a_good_frame_that_stands_otherwise_by_now_is_not_acted_on(following: Following) -> None:
+    good = measured(shot(2))
+    state = following.take(good)
+    answered = following.ask(Act.BASELINE, state["newest"]["about"])
+    following.take(Restated(name="SB_0002.dng", standing=replace(good.standing, level=Level.WARN, causes=(SOFT,))))
+    with pytest.raises(UsageError, match=ANSWERED):
+        answered()
+    assert following.wishes == []
+
+
+@pytest.mark.parametrize(
+    ("act", "why"), [(Act.ACCEPT, "no limit"), (Act.DARK, "without flash"), (Act.ANSWER, "for an alarm")]
+)
+def test_what_makes_no_sense_for_a_good_frame_is_refused(following: Following, act: Act, why: str) -> None:
+    state = following.take(measured(shot(2)))
+    answered = following.ask(act, state["newest"]["about"])
+    following.take(Heartbeat())
+    with pytest.raises(UsageError, match=why):
+        answered()
+
+
+def test_a_frame_at_halt_that_became_the_baseline_is_asked_about_again(following: Following) -> None:
+    state = following.take(HALT)
+    answered = following.ask(Act.BASELINE, about(state))
+    after = following.take(Heartbeat())
+    answered()
+    assert after["alarms"] == state["alarms"]
 
 
 def test_an_answer_is_about_all_frames_that_were_shown_and_no_others(following: Following) -> None:

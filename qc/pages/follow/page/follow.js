@@ -10,7 +10,8 @@ import { age, fit, level, list, text } from "./words.js";
 const $ = (selector, within = document) => within.querySelector(selector);
 const $$ = (selector, within = document) => [...within.querySelectorAll(selector)];
 const page = document.documentElement.dataset.page, main = $("main");
-const own = { asked: null, at: 0, depth: 0, shown: null, keys: false, told: "" };
+const own = { asked: null, at: 0, alarms: 0, depth: 0, shown: null, keys: false, told: "", until: 0 };
+const TOLD_MS = 60_000; // how long the answer to a key stands at most
 let state = null;
 
 const may = () => Boolean(state?.may_act) && !line.isLost;
@@ -43,13 +44,14 @@ function render() {
   strip();
   beat();
   notices();
+  stillOpen();
   middle();
   picture(frame);
   main.classList.toggle("deep", own.depth === 2);
   details(own.depth === 2 ? own.shown : null);
 }
 
-const folderLost = () => state?.heart.troubles.find((trouble) => trouble.text.startsWith("folder lost"));
+const folderLost = () => state?.heart.troubles.find((trouble) => trouble.what === "folder");
 
 function headOfTrouble(trouble, frame) {
   const [word, ...rest] = trouble.text.split(": ");
@@ -91,7 +93,7 @@ function notices() {
   else if (state && line.isQuiet) told.push(["warn", `the watch says nothing since ${clock}`]);
   const headline = folderLost();
   for (const trouble of state?.heart.troubles ?? []) if (trouble !== headline) told.push([trouble.level, trouble.text]);
-  $$(".notice").forEach((notice, at) => {
+  $$(".notices .notice").forEach((notice, at) => {
     notice.hidden = at >= told.length;
     if (notice.hidden) return;
     const [height, words] = told[at];
@@ -99,6 +101,24 @@ function notices() {
     $(".mark", notice).className = `mark ${height}`;
     fit($(".text", notice), words);
   });
+}
+
+// what is shown: what nobody answered, which must not go with the frame
+
+function stillOpen() {
+  const open = [...headless(), ...state?.open ?? []], [first] = open, place = $(".open");
+  place.hidden = !first;
+  if (!first) return;
+  const more = open.reduce((sum, one) => sum + one.frames, 0) - 1;
+  place.className = `open notice ${first.level}`;
+  $(".mark", place).className = `mark ${first.level}`;
+  fit($(".text", place), `still open: ${first.text}`, more ? `, and ${more} more` : "");
+}
+
+function headless() { // the newest frame itself, where something else has taken its place at the head
+  const frame = state?.frame;
+  if (!folderLost() || !isHalt(frame)) return [];
+  return [{ level: frame.level, text: [`${frame.name} ${frame.word}`, frame.reason].filter(Boolean).join(", "), frames: 1 }];
 }
 
 // what is shown: strip and heartbeat
@@ -141,10 +161,11 @@ function middle() {
   list($(".known"), asking || own.keys ? [] : known);
   list($(".hint"), asking || own.keys ? [] : state?.hint ?? []);
   const did = state?.said.at(-1);
-  text($(".answer"), own.told || (did && may() ? `${did.time} ${did.text}` : ""));
+  text($(".answer"), own.told || (did && !line.isLost ? `${did.time} ${did.text}` : ""));
   for (const part of $$(".acts")) part.hidden = !may();
   const waiting = state?.alarms?.length ?? 0;
-  text($(".waiting"), waiting ? `answer ${waiting === 1 ? "one alarm" : `${waiting} alarms`}` : "no alarm waits");
+  const none = state?.newest ? "about the newest frame" : "no alarm waits";
+  text($(".waiting"), waiting ? `answer ${waiting === 1 ? "one alarm" : `${waiting} alarms`}` : none);
   text($(".deeper"), ["more", "maps and readings", "back"][own.depth]);
   text($(".brightness"), main.classList.contains("bright") ? "dim again" : "brighter");
   text($(".tone"), tone.isOn() ? "tone on a halt: on" : "tone: off");
@@ -152,7 +173,8 @@ function middle() {
 
 function knownOf(frame) {
   const against = frame.causes.length ? frame.causes : [frame.reason || "nothing against it"];
-  return [...against, `${frame.name}, taken ${frame.time}`, frame.settings].filter(Boolean);
+  const taken = frame.time ? `, taken ${frame.time}` : "";
+  return [...against, `${frame.name}${taken}`, frame.settings].filter(Boolean);
 }
 
 // all that is known of one frame
@@ -180,23 +202,47 @@ function step(by) {
 
 // acting: what is asked stays what it is until it is answered, whatever arrives meanwhile
 
+const questions = () => [...state.alarms, ...state.newest ? [state.newest] : []];
+
 function ask() {
-  if (!may()) return;
+  if (!may()) return refuse();
   own.keys = false;
   own.told = "";
   if (own.asked !== null && own.at + 1 < own.asked.length) own.at += 1;
-  else if (state.alarms.length) [own.asked, own.at] = [state.alarms, 0];
-  else [own.asked, own.told] = [null, "no alarm waits for an answer"];
+  else open();
   middle();
+  $(".question").scrollIntoView({ block: "nearest" });
+}
+
+function open() {
+  const all = questions();
+  if (!all.length) tell(state.frame ? "no alarm waits for an answer" : "no frame yet");
+  Object.assign(own, { asked: all.length ? all : null, at: 0, alarms: state.alarms.length });
+}
+
+function refuse() {
+  if (!state || line.isLost) return; // that is said already
+  tell("only the machine that runs the watch answers");
+  middle();
+}
+
+function tell(words) {
+  [own.told, own.until] = [words, performance.now() + TOLD_MS];
 }
 
 function asked() { // its words may have become more exact, never another alarm
   const mine = own.asked[own.at], about = JSON.stringify(mine.about);
-  return state.alarms.find((alarm) => JSON.stringify(alarm.about) === about) ?? mine;
+  return questions().find((one) => JSON.stringify(one.about) === about) ?? mine;
+}
+
+function older() {
+  const rest = own.alarms - own.at - 1;
+  if (rest > 0) return `the alarm before it (${rest} more)`;
+  return own.at + 1 < own.asked.length ? "the newest frame" : "the newest again";
 }
 
 function question() {
-  const { question: words, answers } = asked(), rest = own.asked.length - own.at - 1;
+  const { question: words, answers } = asked();
   text($(".question h2"), words);
   $$(".question li button").slice(0, 5).forEach((button, at) => {
     const answer = answers[at];
@@ -207,7 +253,7 @@ function question() {
     text($("kbd", button), answer.key);
     text($("span", button), answer.said);
   });
-  text($(".question .older"), rest ? `the alarm before it (${rest} more)` : "the newest again");
+  text($(".question .older"), older());
 }
 
 function answer(key) {
@@ -217,11 +263,11 @@ function answer(key) {
 }
 
 async function act(what, about) {
-  if (!may()) return;
+  if (!may()) return refuse();
   own.asked = null;
-  own.told = "…";
+  tell("…");
   middle();
-  own.told = await posted({ act: what, about });
+  tell(await posted({ act: what, about }));
   middle();
 }
 
@@ -293,6 +339,8 @@ new ResizeObserver(() => render()).observe(main);
 function tick() {
   beat();
   notices();
+  if (own.told && performance.now() > own.until) own.told = "";
+  middle();
 }
 
 const line = new Line({ heard, lost: render, tick });

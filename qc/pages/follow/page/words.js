@@ -24,13 +24,14 @@ export function age(seconds) {
   return minutes < 60 ? `${minutes} min` : `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, "0")} min`;
 }
 
-// as much of a text as its element has lines for: up to the end of a clause, else of a word, never half a figure
+// as much of a text as its element has lines for: up to the end of a clause, else of a word, never half a figure; what
+// must stand after it is never cut
 
-export function fit(element, whole) {
-  const about = `${whole}\n${element.clientWidth}\n${getComputedStyle(element).fontSize}`;
+export function fit(element, whole, after = "") {
+  const about = `${whole}\n${after}\n${element.clientWidth}\n${getComputedStyle(element).fontSize}`;
   if (element.dataset.fitted === about) return;
   const fits = (tried) => {
-    element.textContent = tried;
+    element.textContent = tried + after;
     return element.scrollHeight <= element.clientHeight + 1;
   };
   if (!fits(whole)) {
