@@ -24,7 +24,8 @@ from qc.log.rows import Logged
 from qc.log.said import ACTS, said
 from qc.reading import Level, ReadingSpec
 from qc.result import Cause
-from qc.series.entry import Purpose
+from qc.series.alarms import place_of
+from qc.series.entry import Purpose, Standing
 from qc.series.run import fold
 from qc.sheet.accepted import Acceptance, bar_for
 from qc.sheet.accepted_file import with_accepted, without_accepted
@@ -244,9 +245,7 @@ def _alarm(log: Log, capture: Logged, which: Which) -> Cause:
     from qc.measure import specs
 
     standings = fold(log.entries(specs()), specs=specs())
-    causes = [
-        cause for s in standings if s.content == capture.content for cause in s.causes if cause.level in ALARMS
-    ]
+    causes = [cause for s in standings if s.content == capture.content for cause in _open(s)]
     name = printable(capture.result.file.name)
     if not causes:
         raise UsageError(f"{name}: no alarm that waits for an answer")
@@ -255,6 +254,12 @@ def _alarm(log: Log, capture: Logged, which: Which) -> Cause:
         if which.reading in (None, cause.reading) and (which.zone is None or zone == cause.zone):
             return cause
     raise UsageError(f"{name}: {_wanted(which, causes)}; its alarms: {'; '.join(map(_shown, causes))}")
+
+
+def _open(standing: Standing) -> list[Cause]:
+    """Return what waits for an answer."""
+    causes = [cause for cause in standing.causes if cause.level in ALARMS]
+    return [cause for cause in causes if place_of(cause) not in standing.answered]
 
 
 def _wanted(which: Which, causes: Sequence[Cause]) -> str:

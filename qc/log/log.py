@@ -281,8 +281,7 @@ class Log:
             )
             yield replace(
                 entry,
-                purpose=people.purposes.get(one.content),
-                answered=people.answered.get(one.content, frozenset()),
+                **people.of(one.content),
                 ambient=one.ambient.verdict if one.ambient else None,
                 ambient_text=one.ambient_text,
                 ambient_lit=one.ambient_lit,

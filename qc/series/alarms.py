@@ -61,7 +61,7 @@ def step(
     entry : Entry
         The capture.
     causes : sequence of Cause
-        What stands against it, answered ones left out.
+        What stands against it, answered and accepted ones left out.
     worse : mapping of str to str
         For each reading which way is worse.
     silent : bool
@@ -76,7 +76,7 @@ def step(
     after = {place_of(cause): _raised(state.get(place_of(cause)), entry, cause, worse) for cause in causes}
     easing = []
     for place, up in state.items():
-        if place in after or place in entry.answered:
+        if place in after or place in entry.settled:
             continue
         value = entry.values.get(place)
         if silent or (value is None and up.limit is not None and place[0] in worse):

@@ -10,14 +10,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from qc.reading import Level, Spec, Worse
-from qc.result import Cause
+from qc.reading import Spec, Worse
 from qc.series import alarms, light, misfire, settings
 from qc.series.entry import Entry, Purpose, Standing
 from qc.series.findings import NOTHING
-from qc.series.levels import worst
 from qc.series.slots import Slot, Slots, found, same_body, with_slot
-from qc.series.standing import own_verdict, ranked, without
+from qc.series.standing import Parted, own_verdict, parted
 from qc.sheet.limits import Place
 
 LIFE = 100
@@ -41,10 +39,8 @@ class Seen:
     ----------
     entry : Entry
         The capture.
-    level : Level
-        Of the verdict that counts for it apart from the series.
-    causes : tuple of Cause
-        All that stands against it, answered ones left out, most important first.
+    stands : Parted
+        What stands against it.
     dark : bool
         Whether it counts as a frame without flash.
     data : mapping
@@ -52,8 +48,7 @@ class Seen:
     """
 
     entry: Entry
-    level: Level
-    causes: tuple[Cause, ...] = ()
+    stands: Parted
     dark: bool = False
     data: Mapping[str, Any] = field(default_factory=dict)
 
@@ -70,21 +65,17 @@ UpState = Slots[alarms.State]
 def see(state: SeenState, entry: Entry) -> tuple[SeenState, Seen]:
     """Hold the next capture in the order taken against its neighbours; one that is left out has none."""
     if entry.purpose is Purpose.LEAVE_OUT or entry.state != "whole":
-        own = without(own_verdict(entry, dark=False), entry.answered)
-        return state, Seen(entry=entry, level=own.level, causes=own.causes)
+        return state, Seen(entry=entry, stands=parted(entry, own_verdict(entry, dark=False)))
     slot = found(state, entry, same_body)
     body = slot.value if slot else Body()
     changed, of_settings = settings.step(body.settings, entry)
     flash, dark, of_flash = misfire.step(body.misfire, entry)
     lit, of_light = (body.light, NOTHING) if dark else light.step(body.light, entry)
     told = (of_settings, of_flash, of_light)
-    own = without(own_verdict(entry, dark=dark), entry.answered)
-    series = [cause for one in told for cause in one.causes if alarms.place_of(cause) not in entry.answered]
-    causes = ranked(own, series)
+    series = [cause for one in told for cause in one.causes]
     seen = Seen(
         entry=entry,
-        level=worst(causes) or own.level,
-        causes=causes,
+        stands=parted(entry, own_verdict(entry, dark=dark), series),
         dark=dark,
         data={code: figures for one in told for code, figures in one.data.items()},
     )
@@ -94,26 +85,28 @@ def see(state: SeenState, entry: Entry) -> tuple[SeenState, Seen]:
 
 def weigh(state: UpState, seen: Seen, worse: Mapping[str, Worse]) -> tuple[UpState, Standing]:
     """Tell where the next capture in the order taken stands, with the alarms that are up on its body."""
-    entry, causes = seen.entry, seen.causes
+    entry, stands = seen.entry, seen.stands
+    causes = stands.causes
     after, easing = state, tuple[Place, ...]()
     count, first_name = (1, entry.name) if causes else (0, "")
     if entry.purpose is not Purpose.LEAVE_OUT:
         slot = found(state, entry, same_body)
         before = slot.value if slot else alarms.START
-        up, easing = alarms.step(before, entry, causes, worse=worse, silent=seen.silent)
+        up, easing = alarms.step(before, entry, stands.alarms, worse=worse, silent=seen.silent)
         last = slot.last if slot and entry.kind is None else entry  # the kind is known of the one before
         after = with_slot(state, Slot(last=last, value=up), instead_of=slot, life=LIFE)
-        if causes:
+        if causes and causes[0] in stands.alarms:  # what was answered is in no row
             first = up[alarms.place_of(causes[0])]
             count, first_name = first.count, first.first_name
     return after, Standing(
         content=entry.content,
-        level=seen.level,
+        level=stands.level,
         causes=causes,
         repeats=count,
         first_name=first_name,
         easing=easing,
         data=seen.data,
+        answered=tuple(alarms.place_of(cause) for cause in stands.answered),
     )
 
 

@@ -64,7 +64,9 @@ class Entry:
     purpose : Purpose or None
         Given to it by a person, or by a watch that was started for the ambient test.
     answered : frozenset of (reading or code, zone)
-        Causes of this capture that a person answered: they do not count any more.
+        Causes of this capture that a person has seen: they are no alarm any more, and stay as notes.
+    accepted : frozenset of (reading or code, zone)
+        Causes of this capture that a person accepted as intended: nothing of them stands, answered or not.
     ambient : Verdict or None
         Of the ambient test of this dark frame against its nearest lit one; None when there was none.
     ambient_text : str
@@ -87,9 +89,15 @@ class Entry:
     flash: bool = True
     purpose: Purpose | None = None
     answered: frozenset[Place] = frozenset()
+    accepted: frozenset[Place] = frozenset()
     ambient: Verdict | None = None
     ambient_text: str = ""
     ambient_lit: str | None = None
+
+    @property
+    def settled(self) -> frozenset[Place]:
+        """Causes of this capture that do not count any more: answered or accepted."""
+        return self.answered | self.accepted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,7 +111,8 @@ class Standing:
     level : Level
         Worst of `causes`; else that of its own verdict.
     causes : tuple of Cause
-        Those of its verdict that were not answered and those of the series, most important first.
+        Those of its verdict and those of the series, most important first; accepted ones are left out, answered
+        ones are notes: "seen: label burnt 0.31 %".
     repeats : int
         In how many frames in a row the first cause has now stood, this one counted; 1 for a new one, 0 without
         a cause.
@@ -113,6 +122,8 @@ class Standing:
         Alarms that this frame's values would not raise and that are still up: not yet under 80 % of the limit.
     data : mapping
         JSON-ready figures behind the series' causes.
+    answered : tuple of Place
+        Which of `causes` a person answered.
     """
 
     content: str
@@ -122,3 +133,4 @@ class Standing:
     first_name: str = ""
     easing: tuple[Place, ...] = ()
     data: Mapping[str, Any] = field(default_factory=dict)
+    answered: tuple[Place, ...] = ()

@@ -13,6 +13,7 @@ SETTINGS_CHANGED = "settings_changed"
 LIGHT_CHANGED = "light_changed"
 NO_FLASH = "no_flash"
 AMBIENT_TEST = "ambient_test"
+LEFT_OUT = "left_out_by_hand"
 
 FINDINGS: Mapping[str, str] = {
     SETTINGS_CHANGED: "a recorded setting is not what it was in the previous frame of the same body",
@@ -21,6 +22,7 @@ FINDINGS: Mapping[str, str] = {
     NO_FLASH: "the flash did not light this frame: nearly black, or more than 3 stops under the last frames of "
     "the same settings everywhere. A misfire has the same pixels as an ambient test that was not declared",
     AMBIENT_TEST: "the frame was declared to be shot without flash: its figures against the nearest lit frame",
+    LEFT_OUT: "a person left the frame out: it is not judged, and no other frame is compared with it",
 }
 """Findings about several captures, by code."""
 

@@ -12,6 +12,7 @@ from qc.series.entry import Entry, Purpose
 from qc.series.findings import AMBIENT_TEST, NO_FLASH, NOTHING, Told, told
 from qc.series.slots import Slot, Slots, found, same_settings, with_slot
 from qc.series.tiles import DARKEST, median_of
+from qc.sheet.limits import Place
 
 NEARLY_BLACK = "nearly_black"
 """The pipeline's code for a picture with nothing in it; the series' own cause takes its place."""
@@ -82,7 +83,8 @@ def step(state: State, entry: Entry) -> tuple[State, bool, Told]:
         after = Slot(last=entry, value=(*lit, entry)[-LAST:])
         return State(lit=with_slot(state.lit, after, instead_of=slot, life=LIFE)), False, NOTHING
     if is_answered(entry):
-        return State(lit=state.lit), True, NOTHING
+        no_row = State(lit=state.lit)
+        return no_row, True, _of_misfire(no_row, entry, running=False)
     names = (*state.names[:1], entry.name)
     row = State(lit=state.lit, row=state.row + 1, names=names)
     return row, True, _of_misfire(row, entry, running=len(lit) >= RUNNING)
@@ -90,7 +92,12 @@ def step(state: State, entry: Entry) -> tuple[State, bool, Told]:
 
 def is_answered(entry: Entry) -> bool:
     """Tell whether a person has answered that a frame has no flash."""
-    return not entry.answered.isdisjoint({(NO_FLASH, None), (NEARLY_BLACK, None)})
+    return (NO_FLASH, None) in with_misfire(entry.settled)
+
+
+def with_misfire(places: frozenset[Place]) -> frozenset[Place]:
+    """Return places at which "nearly black" is "no flash" too: the series says so of what the pipeline found."""
+    return places | {(NO_FLASH, None)} if (NEARLY_BLACK, None) in places else places
 
 
 def _is_dark(lit: tuple[Entry, ...], entry: Entry) -> bool:

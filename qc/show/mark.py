@@ -14,6 +14,7 @@ import numpy as np
 from qc.digest import Digest
 from qc.reading import Region, Spec, TileMap
 from qc.result import Cause, Result
+from qc.series.alarms import place_of
 from qc.series.entry import Standing
 from qc.series.findings import LIGHT_CHANGED, ORIGIN
 from qc.sheet.zones import Role, Zone, union_mask, with_role
@@ -109,7 +110,8 @@ def mark_of(
     if cause.origin == ORIGIN:
         marks = list(_side(cause, standing))
     else:
-        shown = test if test is not None and cause not in result.verdict.causes else result
+        own = {place_of(one) for one in result.verdict.causes}  # one that was answered has other words there
+        shown = test if test is not None and place_of(cause) not in own else result
         marks = list(_places(cause, shown, zones, specs, size))
     return _svg(marks, size) if marks else None
 

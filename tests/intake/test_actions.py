@@ -13,7 +13,7 @@ import pytest
 
 from qc.errors import LogError, SheetError, UsageError
 from qc.intake import filing
-from qc.intake.actions import Which, accept, answer, can_widen, give, undo
+from qc.intake.actions import ALARMS, Which, accept, answer, can_widen, give, undo
 from qc.log.log import Log
 from qc.log.said import said
 from qc.pipeline import measure_ambient, rejudge
@@ -62,7 +62,7 @@ def test_what_the_last_capture_shows_is_accepted_and_the_next_frame_is_judged_by
     )
     assert (event.kind, event.name, event.content) == ("accepted", "SB_0002.dng", result.file.content)
     assert day.events("accepted") == [event]
-    assert levels(day, "SB_0002.dng") == []  # answered for the capture it was made at
+    assert levels(day, "SB_0002.dng") == []  # settled for the capture it was made at
 
     day.shoot("SB_0003.dng", burnt=True)
     assert levels(day, "SB_0003.dng") == []
@@ -184,7 +184,7 @@ def test_a_value_within_what_was_accepted_before_changes_no_limit_and_the_bar_in
         f" (SB_0002.dng, {first.at[11:16]}), so no limit changes"
     )
     assert accepted.read_bytes() == before
-    assert levels(day, "SB_0001.dng") == []
+    assert levels(day, "SB_0001.dng") == [Level.NOTE]
 
 
 def test_a_value_that_the_sheet_allows_by_now_changes_no_limit(day: Day) -> None:
@@ -272,7 +272,7 @@ def test_a_cause_without_a_limit_is_answered_for_its_capture_only_and_that_is_sa
     assert (event.kind, event.data) == ("answered", {"reading": "file.state", "zone": None})
     assert event.text.endswith(", for SB_0002.dng only: it has no limit that could be raised")
     assert not list(day.out.glob("*.accepted.toml"))
-    assert day.causes("SB_0002.dng") == []
+    assert [(c.level, c.text) for c in day.causes("SB_0002.dng")] == [(Level.NOTE, f"seen: {cause.text}")]
 
 
 def test_a_cause_of_the_series_is_answered_even_when_it_has_a_number(day: Day) -> None:
@@ -319,7 +319,8 @@ def test_every_code_is_answered_for_this_capture_named_by_its_code_or_as_the_fir
         assert event.text.endswith(", for SB_0009.dng only: it has no limit that could be raised")
         answered.append(event.data["reading"])
     assert code in answered
-    assert code not in [c.reading for c in day.causes("SB_0009.dng")]
+    left = [(c.reading, c.level, c.text[:6]) for c in day.causes("SB_0009.dng")]
+    assert [one for one in left if one[0] == code] == [(code, Level.NOTE, "seen: ")]
 
 
 def test_what_the_ambient_test_of_a_dark_frame_shows_can_be_accepted(day: Day) -> None:
@@ -348,9 +349,18 @@ def test_an_answer_changes_no_limit(day: Day) -> None:
     day.shoot("SB_0002.dng", burnt=True)
     event = answer(day.out)
     assert event.kind == "answered"
-    assert levels(day, "SB_0002.dng") == []
+    assert levels(day, "SB_0002.dng") == [Level.NOTE]
     day.shoot("SB_0003.dng", burnt=True)
     assert levels(day, "SB_0003.dng") == [Level.HALT]
+
+
+def test_what_was_answered_waits_for_no_answer(day: Day) -> None:
+    day.shoot("SB_0002.dng", burnt=True)
+    alarms = [cause.reading for cause in day.causes("SB_0002.dng") if cause.level in ALARMS]
+    assert [answer(day.out).data["reading"] for _ in alarms] == alarms
+    for which in (None, Which(reading=AREA)):
+        with pytest.raises(UsageError, match="no alarm that waits for an answer"):
+            accept(day.out, folder=day.folder, cause=which)
 
 
 @pytest.mark.parametrize(

@@ -302,7 +302,7 @@ def test_entries_carry_role_and_answers_as_people_gave_them(log: Log) -> None:
     number = log.event(at("seen", "answered", content=content(1), data={"reading": "glint", "zone": None}))
     (entry,) = log.entries(SPECS)
     assert entry.purpose is Purpose.DARK
-    assert entry.answered == {("glint", None)}
+    assert (entry.answered, entry.accepted) == (frozenset({("glint", None)}), frozenset())
     log.event(at("back", "undone", data={"of": number}))
     (entry,) = log.entries(SPECS)
     assert entry.answered == frozenset()

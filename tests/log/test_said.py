@@ -57,15 +57,26 @@ def test_an_answer_and_an_acceptance_settle_their_cause_on_their_capture() -> No
             (3, event("answered", "b", reading="file.state")),
         ]
     )
-    assert found.answered == {
-        "a": frozenset({("no_flash", None), ("burnt.area", "label")}),
-        "b": frozenset({("file.state", None)}),
+    assert found.answered == {"a": frozenset({("no_flash", None)}), "b": frozenset({("file.state", None)})}
+    assert found.accepted == {"a": frozenset({("burnt.area", "label")})}
+    assert found.contents == {"a", "b"}
+
+
+def test_what_was_said_of_a_capture_are_fields_of_its_entry() -> None:
+    acts = [event("accepted", reading="x", zone=None), event("answered", reading="y"), role("dark")]
+    found = said(enumerate(acts, start=1))
+    nothing: frozenset[object] = frozenset()
+    assert found.of("a") == {
+        "purpose": Purpose.DARK,
+        "answered": frozenset({("y", None)}),
+        "accepted": frozenset({("x", None)}),
     }
+    assert found.of("b") == {"purpose": None, "answered": nothing, "accepted": nothing}
 
 
 def test_an_act_about_no_capture_can_be_undone_and_settles_nothing() -> None:
     found = said([(4, event("accepted", None, reading="burnt.area", zone=None, bar=1.0, was=None))])
-    assert found.answered == {}
+    assert (found.answered, found.accepted) == ({}, {})
     assert [number for number, _ in found.acts] == [4]
 
 

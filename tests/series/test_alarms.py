@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from qc.reading import Level, Worse
@@ -78,11 +80,71 @@ def test_a_frame_that_says_nothing_of_the_light_does_not_end_a_row(between: Entr
     assert folded(limited(1, 6.0), between, limited(3, 6.0))[2].repeats == 2
 
 
-def test_an_answered_cause_does_not_count_and_ends_the_row() -> None:
-    day = [limited(1, 12.0), limited(2, 12.0, answered=frozenset({PLACE})), limited(3, 12.0)]
+def test_an_accepted_cause_does_not_count_and_ends_the_row() -> None:
+    day = [limited(1, 12.0), limited(2, 12.0, accepted=frozenset({PLACE})), limited(3, 12.0)]
     found = folded(*day)
     assert [s.level for s in found] == [Level.WARN, Level.CLEAR, Level.WARN]
     assert [s.repeats for s in found] == [1, 0, 1]
+
+
+def test_an_answered_cause_is_no_alarm_ends_the_row_and_stays_as_a_note() -> None:
+    day = [limited(1, 12.0), limited(2, 12.0, answered=frozenset({PLACE})), limited(3, 12.0)]
+    found = folded(*day)
+    assert [s.level for s in found] == [Level.WARN, Level.NOTE, Level.WARN]
+    assert [(s.repeats, s.first_name) for s in found] == [(1, f"SB_000{n}.dng") for n in (1, 2, 3)]
+    (seen,) = found[1].causes
+    (was,) = day[1].verdict.causes
+    assert seen == replace(was, level=Level.NOTE, text="seen: tint 12")
+    assert [s.answered for s in found] == [(), (PLACE,), ()]
+
+
+def test_a_cause_that_was_answered_and_accepted_is_accepted() -> None:
+    (one,) = folded(limited(1, 12.0, answered=frozenset({PLACE}), accepted=frozenset({PLACE})))
+    assert (one.level, one.causes, one.answered) == (Level.CLEAR, (), ())
+
+
+def test_a_frame_stands_at_what_nobody_answered_and_what_was_seen_comes_after_it() -> None:
+    burnt, soft, hint = (
+        Cause(reading=name, zone=None, level=level, limit=1.0, origin="sheet", text=name)
+        for name, level in (("burnt", Level.HALT), ("soft", Level.WARN), ("hint", Level.NOTE))
+    )
+    blind = Cause(reading="r", zone=None, level=Level.UNMEASURED, limit=None, origin="sheet", text="not read")
+    entry = frame(1, verdict=Verdict(level=Level.HALT, causes=(burnt, soft, hint, blind)))
+    (one,) = folded(replace(entry, answered=frozenset({("burnt", None)})))
+    assert one.level is Level.WARN
+    assert [(c.text, c.level) for c in one.causes] == [
+        ("soft", "warn"), ("hint", "note"), ("seen: burnt", "note"), ("not read", "unmeasured")
+    ]  # fmt: skip
+    (one,) = folded(replace(entry, answered=frozenset({("burnt", None), ("soft", None)})))
+    assert one.level is Level.NOTE
+    assert [c.text for c in one.causes] == ["hint", "seen: burnt", "seen: soft", "not read"]
+
+
+def test_a_file_that_could_not_be_read_and_was_answered_is_still_unmeasured_and_says_so() -> None:
+    place = ("file.state", None)
+    state = Cause(
+        reading=place[0], zone=None, level=Level.UNMEASURED, limit=None, origin="always", text="unsupported"
+    )
+    verdict = Verdict(level=Level.UNMEASURED, causes=(state,))
+    (one,) = folded(frame(1, state="unsupported", verdict=verdict, answered=frozenset({place})))
+    assert (one.level, [c.text for c in one.causes], one.answered) == (
+        "unmeasured",
+        ["seen: unsupported"],
+        (place,),
+    )
+
+
+def test_a_cut_file_that_was_answered_is_a_note() -> None:
+    state = Cause(reading="file.state", zone=None, level=Level.HALT, limit=None, origin="always", text="truncated")
+    verdict = Verdict(level=Level.HALT, causes=(state,))
+    (one,) = folded(frame(1, state="truncated", verdict=verdict, answered=frozenset({("file.state", None)})))
+    assert (one.level, [c.text for c in one.causes]) == ("note", ["seen: truncated"])
+
+
+def test_a_frame_left_out_says_that_it_is_and_nothing_else() -> None:
+    (one,) = folded(limited(1, 12.0, purpose=Purpose.LEAVE_OUT))
+    assert (one.level, [(c.text, c.level) for c in one.causes]) == ("unjudged", [("left out", "unjudged")])
+    assert one.data == {}
 
 
 def test_files_that_are_not_whole_are_never_counted_in_a_row() -> None:

@@ -19,14 +19,20 @@ from qc.series.findings import FINDINGS, ORIGIN
 from qc.series.order import in_order
 from qc.series.pairs import pairs
 from qc.series.run import Day, fold, says_more
+from qc.sheet.limits import Place
 from tests.series.days import dark, frame, limited, scene, with_camera
 from tests.sheet.toys import SPECS
 
 PICTURES = [scene(), scene(1), scene() * np.float32(0.7), scene() * np.float32(0.05), scene(2) * np.float32(1.4)]
 BODIES = [with_camera(), with_camera(aperture=8.0), with_camera(serial="R-2"), with_camera(serial=None, iso=None)]
-ANSWERS = st.frozensets(
-    st.sampled_from([("no_flash", None), ("tint.shift", None), ("settings_changed", None)]), max_size=2
-)
+SETTLED: list[Place] = [
+    ("no_flash", None),
+    ("nearly_black", None),
+    ("tint.shift", None),
+    ("settings_changed", None),
+]
+ANSWERS = st.frozensets(st.sampled_from(SETTLED), max_size=2)
+GRAVE = (Level.WARN, Level.HALT)
 PURPOSES = st.sampled_from([None, None, None, Purpose.DARK, Purpose.LEAVE_OUT, Purpose.PATCH])
 
 
@@ -48,6 +54,7 @@ def captures(draw: st.DrawFn, number: int) -> Entry:
         kind=draw(st.sampled_from(["mosaic"] * 4 + ["rendered", None])),
         purpose=draw(PURPOSES),
         answered=draw(ANSWERS),
+        accepted=draw(ANSWERS),
     )
 
 
@@ -95,6 +102,7 @@ def test_a_day_put_together_piece_by_piece_equals_the_fold_after_every_piece(
         else:
             one = data.draw(st.sampled_from(sorted(there)))
             fields: dict[str, Any] = {"purpose": data.draw(PURPOSES), "answered": data.draw(ANSWERS)}
+            fields |= {"accepted": data.draw(ANSWERS)}
             there[one] = replace(there[one], **fields)
             changed = made.change(one, **fields)
         after = told(list(there.values()))
@@ -116,7 +124,9 @@ def test_a_frame_left_out_changes_nothing_for_the_others(day: tuple[Entry, ...],
 
 @settings(deadline=None, max_examples=60)
 @given(day=DAYS)
-def test_every_level_is_that_of_the_worst_cause_and_no_answered_cause_counts(day: tuple[Entry, ...]) -> None:
+def test_every_level_is_that_of_the_worst_cause_and_what_was_answered_is_a_note(
+    day: tuple[Entry, ...],
+) -> None:
     by_content = {entry.content: entry for entry in day}
     severities = {Level.NOTE: 1, Level.WARN: 2, Level.HALT: 3}
     for standing in told(day):
@@ -124,10 +134,30 @@ def test_every_level_is_that_of_the_worst_cause_and_no_answered_cause_counts(day
         ranks = [severities.get(cause.level, 0) for cause in standing.causes]
         assert ranks == sorted(ranks, reverse=True)
         assert severities.get(standing.level, 0) == max(ranks, default=0)
-        assert not {(cause.reading, cause.zone) for cause in standing.causes} & entry.answered
+        seen = [cause for cause in standing.causes if (cause.reading, cause.zone) in standing.answered]
+        assert [severities.get(cause.level, 0) for cause in seen] == [1] * len(seen)
+        assert [cause.text.startswith("seen: ") for cause in standing.causes] == [
+            c in seen for c in standing.causes
+        ]
+        told_of = {(cause.reading, cause.zone) for cause in standing.causes} - set(standing.answered)
+        assert not told_of & entry.settled
+        assert not set(standing.answered) & entry.accepted
         assert (standing.repeats > 0) == bool(standing.causes) == bool(standing.first_name)
         assert {cause.reading for cause in standing.causes if cause.origin == ORIGIN} <= FINDINGS.keys()
         assert standing.data.keys() <= FINDINGS.keys()
+
+
+@settings(deadline=None, max_examples=80)
+@given(day=DAYS)
+def test_an_answer_changes_for_alarms_just_what_an_acceptance_does(day: tuple[Entry, ...]) -> None:
+    accepted = told([replace(entry, answered=frozenset(), accepted=entry.settled) for entry in day])
+    for seen, gone in zip(told(day), accepted, strict=True):
+        alarms_left = tuple(c for c in seen.causes if (c.reading, c.zone) not in seen.answered)
+        assert alarms_left == gone.causes
+        assert (seen.easing, seen.data) == (gone.easing, gone.data)
+        assert seen.level is (Level.NOTE if seen.answered and gone.level not in GRAVE else gone.level)
+        if gone.causes and seen.causes[0] == gone.causes[0]:
+            assert (seen.repeats, seen.first_name) == (gone.repeats, gone.first_name)
 
 
 @settings(deadline=None, max_examples=40)

@@ -89,10 +89,26 @@ def test_two_in_a_row_with_settings_of_their_own_are_warns() -> None:
 
 
 @pytest.mark.parametrize("code", ["no_flash", "nearly_black"])
-def test_an_answered_misfire_does_not_count(code: str) -> None:
+def test_an_answered_misfire_is_a_note_and_no_row_has_it(code: str) -> None:
     answered = dark(5, answered=frozenset({(code, None)}))
-    *_, last = folded(*LIT, answered)
-    assert (last.level, last.causes) == (Level.UNJUDGED, ())
+    *_, last, after = folded(*LIT, answered, dark(6))
+    assert (last.level, [c.text for c in last.causes]) == (Level.NOTE, ["seen: no flash in this frame"])
+    assert last.answered == (("no_flash", None),)
+    assert (last.repeats, last.first_name) == (1, "SB_0005.dng")
+    assert after.causes[0].text == "no flash in this frame"
+
+
+@pytest.mark.parametrize("code", ["no_flash", "nearly_black"])
+def test_an_answered_misfire_among_others_is_counted_with_none_of_them(code: str) -> None:
+    found = folded(*LIT, dark(5), dark(6, answered=frozenset({(code, None)})), dark(7))[-3:]
+    assert [(s.level, s.repeats) for s in found[:2]] == [(Level.WARN, 1), (Level.NOTE, 1)]
+    assert found[2].level is Level.WARN
+
+
+def test_an_answered_misfire_says_its_ambient_figures() -> None:
+    *_, last = folded(*LIT, dark(5, answered=frozenset({("no_flash", None)}), **FIGURES))
+    text = "seen: no flash in this frame; ambient 5.1 stops under the flash of SB_0004.dng"
+    assert [c.text for c in last.causes] == [text]
 
 
 def test_declared_dark_it_is_the_ambient_test_without_alarm() -> None:
@@ -114,8 +130,11 @@ def test_of_a_declared_dark_frame_the_limits_of_the_ambient_test_count() -> None
     *_, last = folded(*LIT, dark(5, **tested))
     assert last.level == Level.WARN
     assert [c.text for c in last.causes] == ["5.1 stops under", "ambient 5.1 stops under the flash of SB_0004.dng"]
-    *_, last = folded(*LIT, dark(5, answered=frozenset({("ambient.stops_under", None)}), **tested))
+    place = frozenset({("ambient.stops_under", None)})
+    *_, last = folded(*LIT, dark(5, accepted=place, **tested))
     assert last.level == Level.CLEAR
+    *_, last = folded(*LIT, dark(5, answered=place, **tested))
+    assert (last.level, last.causes[0].text) == (Level.NOTE, "seen: 5.1 stops under")
 
 
 def test_a_frame_without_a_picture_of_its_light_is_judged_by_the_pipelines_finding_alone() -> None:
@@ -133,9 +152,11 @@ def test_what_cannot_be_read_in_a_frame_without_flash_is_no_fault_beside_the_mis
     assert [(c.reading, c.level) for c in last.causes] == [("no_flash", "warn"), ("blur.width", "unmeasured")]
 
 
-def test_an_answered_misfire_under_a_sheet_is_unmeasured_not_clear() -> None:
+def test_an_answered_misfire_under_a_sheet_is_a_note_and_what_could_not_be_read_stays_said() -> None:
     verdict = Verdict(level=Level.WARN, causes=(*dark(5).verdict.causes, UNREAD))
-    assert levels(*LIT, dark(5, verdict=verdict, answered=frozenset({("no_flash", None)})))[-1] == Level.UNMEASURED
+    *_, last = folded(*LIT, dark(5, verdict=verdict, answered=frozenset({("no_flash", None)})))
+    assert last.level == Level.NOTE
+    assert [(c.reading, c.level) for c in last.causes] == [("no_flash", "note"), ("blur.width", "unmeasured")]
 
 
 def test_a_frame_that_the_series_finds_dark_counts_as_dark_for_the_ambient_test() -> None:

@@ -6,6 +6,7 @@ import pytest
 
 from qc.reading import Level
 from qc.series.entry import Purpose
+from qc.series.levels import severity
 from tests.series.days import dark, folded, frame, levels, with_camera, words
 
 
@@ -52,7 +53,9 @@ def test_a_rounded_mark_and_what_is_not_recorded_are_no_change(settings: dict[st
 )
 def test_a_frame_left_out_not_whole_or_of_another_kind_is_no_neighbour(between: dict[str, Any]) -> None:
     odd = frame(2, settings=with_camera(aperture=8.0), **between)
-    assert [text for frame_words in words(frame(1), odd, frame(3)) for text in frame_words] == []
+    assert [
+        cause for one in folded(frame(1), odd, frame(3)) for cause in one.causes if severity(cause.level)
+    ] == []
 
 
 def test_another_body_is_no_neighbour() -> None:
@@ -66,9 +69,11 @@ def test_a_dark_frame_is_a_neighbour_for_its_settings() -> None:
     assert words(frame(1), declared, frame(3, settings=shorter))[1:] == [["shutter 1/125 s to 1/160 s"], []]
 
 
-def test_an_answered_change_does_not_count() -> None:
-    answered = frozenset({("settings_changed", None)})
-    assert levels(frame(1), frame(2, settings=with_camera(iso=200), answered=answered))[1] == Level.UNJUDGED
+def test_an_answered_change_is_a_note_and_an_accepted_one_does_not_count() -> None:
+    change, wide = frozenset({("settings_changed", None)}), with_camera(iso=200)
+    _, answered = folded(frame(1), frame(2, settings=wide, answered=change))
+    assert (answered.level, [c.text for c in answered.causes]) == (Level.NOTE, ["seen: ISO 100 to 200"])
+    assert levels(frame(1), frame(2, settings=wide, accepted=change))[1] == Level.UNJUDGED
 
 
 def test_a_change_goes_before_every_other_cause_of_its_level() -> None:

@@ -28,6 +28,8 @@ class CauseGroup:
         Zone.
     level : Level
         What it gives alone.
+    answered : bool
+        Whether a person answered it on these captures.
     frames : tuple of (str, Cause)
         Content and cause of each capture, in the order taken.
     """
@@ -35,6 +37,7 @@ class CauseGroup:
     reading: str
     zone: str | None
     level: Level
+    answered: bool = False
     frames: tuple[tuple[str, Cause], ...]
 
     @property
@@ -44,7 +47,7 @@ class CauseGroup:
 
 
 def causes(day: Day, *, specs: Sequence[Spec] | None = None) -> tuple[CauseGroup, ...]:
-    """Return every cause of every standing once, grouped by reading or code, zone and level.
+    """Return every cause of every standing once, by reading or code, zone, level and whether it was answered.
 
     Parameters
     ----------
@@ -61,24 +64,25 @@ def causes(day: Day, *, specs: Sequence[Spec] | None = None) -> tuple[CauseGroup
     """
     from qc.measure import specs as all_specs
 
-    groups: dict[tuple[str, str | None, Level], list[tuple[str, Cause]]] = {}
+    groups: dict[tuple[str, str | None, Level, bool], list[tuple[str, Cause]]] = {}
     for taken in day.captures:
         for cause in taken.standing.causes:
-            key = cause.reading, cause.zone, cause.level
+            place = cause.reading, cause.zone
+            key = (*place, cause.level, place in taken.standing.answered)
             groups.setdefault(key, []).append((taken.entry.content, cause))
     found = [
-        CauseGroup(reading=reading, zone=zone, level=level, frames=tuple(frames))
-        for (reading, zone, level), frames in groups.items()
+        CauseGroup(reading=reading, zone=zone, level=level, answered=answered, frames=tuple(frames))
+        for (reading, zone, level, answered), frames in groups.items()
     ]
     ranks = _ranks(all_specs() if specs is None else specs)
     return tuple(sorted(found, key=lambda group: _order(group, ranks)))
 
 
-def _order(group: CauseGroup, ranks: Mapping[str, int]) -> tuple[int, int, int, str, str]:
+def _order(group: CauseGroup, ranks: Mapping[str, int]) -> tuple[int, int, int, str, str, bool]:
     rank = ranks.get(group.reading, Rank.REST)
     if rank == Rank.PROTECTED and group.zone is None:
         rank = Rank.REST  # a burnt highlight goes first only where a zone must hold detail
-    return -severity(group.level), rank, -len(group.frames), group.reading, group.zone or ""
+    return -severity(group.level), rank, -len(group.frames), group.reading, group.zone or "", group.answered
 
 
 def _ranks(specs: Sequence[Spec]) -> Mapping[str, int]:

@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from qc.day import Day
-from qc.errors import printable
 from qc.event import Event
 from qc.intake.filing import acceptance_of
 from qc.log.said import said
@@ -29,14 +28,11 @@ class Accepted:
         File name of the frame that showed it, printable.
     at : str
         When, ISO 8601.
-    once : bool
-        Whether it holds for that frame only.
     """
 
     text: str
     frame: str
     at: str
-    once: bool
 
     @property
     def clock(self) -> str:
@@ -45,7 +41,7 @@ class Accepted:
 
 
 def accepted_in(one: Set, day: Day, specs: Sequence[Spec]) -> tuple[Accepted, ...]:
-    """Return what was accepted in a set, oldest first.
+    """Return what was accepted in a set, oldest first; what was only answered still stands (`asks.seen`).
 
     From the log's events, and from the set's last sheet, whose acceptances a person may have written by hand.
 
@@ -61,9 +57,8 @@ def accepted_in(one: Set, day: Day, specs: Sequence[Spec]) -> tuple[Accepted, ..
     known = {reading.name: reading for spec in specs for reading in spec.readings}
     contents = {taken.entry.content for taken in one.captures}
     acts = [event for _, event in said(day.events).acts if event.content in contents]
-    widened = [_widened(acceptance, known) for acceptance in _acceptances(one, day, acts)]
-    answers = [_answer(event) for event in acts if event.kind == "answered"]
-    return tuple(sorted((*widened, *answers), key=lambda accepted: accepted.at))
+    told = (_told(acceptance, known) for acceptance in _acceptances(one, day, acts))
+    return tuple(sorted(told, key=lambda accepted: accepted.at))
 
 
 def _acceptances(one: Set, day: Day, acts: Sequence[Event]) -> Iterator[Acceptance]:
@@ -82,7 +77,7 @@ def _among(acceptance: Acceptance, others: Sequence[Acceptance]) -> bool:
     return any(acceptance.same_as(other) for other in others)
 
 
-def _widened(acceptance: Acceptance, known: dict[str, ReadingSpec]) -> Accepted:
+def _told(acceptance: Acceptance, known: dict[str, ReadingSpec]) -> Accepted:
     spec = known.get(acceptance.reading)
     place = f" {acceptance.zone}" if acceptance.zone else ""
     text = (
@@ -90,10 +85,4 @@ def _widened(acceptance: Acceptance, known: dict[str, ReadingSpec]) -> Accepted:
     )
     if acceptance.was is not None and spec is not None:
         text += f"; the limit was {spoken_number(acceptance.was, spec.decimals)}"
-    return Accepted(text=clean(text), frame=clean(acceptance.capture), at=acceptance.at, once=False)
-
-
-def _answer(event: Event) -> Accepted:
-    name = printable(event.name or "")
-    what = event.text.removeprefix("answered: ").partition(f", for {name} only")[0]
-    return Accepted(text=clean(what), frame=clean(name), at=event.at, once=True)
+    return Accepted(text=clean(text), frame=clean(acceptance.capture), at=acceptance.at)

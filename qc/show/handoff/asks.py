@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
 from qc.day import Day, Taken
 from qc.reading import Level, ReadingSpec, Spec
 from qc.result import STATES, Cause
+from qc.series.alarms import place_of
 from qc.series.findings import ORIGIN, SETTINGS_CHANGED
+from qc.series.standing import SEEN
 from qc.series.wrap import causes
 from qc.show.handoff.table import readings_of
 from qc.show.text import clean, time_of
@@ -72,6 +74,11 @@ class _Has:
     taken: Taken
     cause: Cause
 
+    @property
+    def answered(self) -> bool:
+        """Whether a person answered it."""
+        return place_of(self.cause) in self.taken.standing.answered
+
 
 def asks(captures: Sequence[Taken], *, level: Level, specs: Sequence[Spec]) -> tuple[Ask, ...]:
     """Return what stands against the frames of a set at a level.
@@ -92,19 +99,37 @@ def asks(captures: Sequence[Taken], *, level: Level, specs: Sequence[Spec]) -> t
     tuple of Ask
         In the order of `qc.series.wrap.causes`: what a person must know first comes first.
     """
+
+    def wanted(has: _Has) -> bool:
+        of_level = has.taken.standing.level is level or has.cause.origin == ORIGIN
+        return of_level and has.cause.level is level and not has.answered
+
+    return tuple(_asks(captures, wanted, specs))
+
+
+def seen(captures: Sequence[Taken], *, specs: Sequence[Spec]) -> tuple[Ask, ...]:
+    """Return what was answered for frames of a set and still stands against them.
+
+    Parameters, and the order, are those of `asks`. What stood at no level is not there: a file that nobody could
+    look at is told as that.
+    """
+
+    def wanted(has: _Has) -> bool:
+        return has.answered and has.cause.level is Level.NOTE
+
+    return tuple(_asks(captures, wanted, specs))
+
+
+def _asks(captures: Sequence[Taken], wanted: Callable[[_Has], bool], specs: Sequence[Spec]) -> Iterator[Ask]:
     known = {reading.name: reading for spec in specs for reading in spec.readings}
     measurement = {reading.name: spec.name for spec in specs for reading in spec.readings}
     places = {taken.entry.content: (nth, taken) for nth, taken in enumerate(captures)}
-    told = []
     for group in causes(Day(captures=tuple(captures)), specs=specs):
-        each = [_Has(*places[content], cause) for content, cause in group.frames if group.level is level]
         alike: dict[str, list[_Has]] = {}
-        for has in each:
-            of_level = has.taken.standing.level is level or has.cause.origin == ORIGIN
-            if of_level and not _said_before(has, measurement):
+        for has in (_Has(*places[content], cause) for content, cause in group.frames):
+            if wanted(has) and not _said_before(has, measurement):
                 alike.setdefault(_same(has), []).append(has)
-        told += [_ask(level, row, known) for row in alike.values()]
-    return tuple(told)
+        yield from (_ask(group.level, row, known) for row in alike.values())
 
 
 def runs(captures: Sequence[Taken], wanted: Callable[[Taken], bool]) -> tuple[Row, ...]:
@@ -126,12 +151,15 @@ def clock_of(taken: Taken) -> str:
 def _said_before(has: _Has, measurement: Mapping[str, str]) -> bool:
     """Tell whether a more important cause of the frame says the same of the same place in another number."""
     causes_of = has.taken.standing.causes
-    graver = causes_of[: causes_of.index(has.cause)]
-    own = measurement.get(has.cause.reading)
-    return own is not None and any(
-        (measurement.get(other.reading), other.zone, other.level) == (own, has.cause.zone, has.cause.level)
-        for other in graver
+    graver = (_Has(has.nth, has.taken, other) for other in causes_of[: causes_of.index(has.cause)])
+    return measurement.get(has.cause.reading) is not None and any(
+        _kind(other, measurement) == _kind(has, measurement) for other in graver
     )
+
+
+def _kind(has: _Has, measurement: Mapping[str, str]) -> tuple[object, ...]:
+    """Return what two numbers of one fault have in common."""
+    return measurement.get(has.cause.reading), has.cause.zone, has.cause.level, has.answered
 
 
 def _same(has: _Has) -> str:
@@ -151,9 +179,11 @@ def _ask(level: Level, has: Sequence[_Has], known: Mapping[str, ReadingSpec]) ->
 def _said(has: _Has) -> str:
     if has.cause.reading == FILE_STATE:
         return f"{has.taken.entry.state}: {STATES[has.taken.entry.state]}"
-    test = has.taken.logged.ambient
-    of_test = test is not None and any(cause == has.cause for cause in test.verdict.causes)
-    return f"ambient test: {clean(has.cause.text)}" if of_test else clean(has.cause.text)
+    test, text = has.taken.logged.ambient, clean(has.cause.text)
+    if has.answered:
+        text = text.removeprefix(SEEN)  # where it stands says so
+    of_test = test is not None and any(place_of(cause) == place_of(has.cause) for cause in test.verdict.causes)
+    return f"ambient test: {text}" if of_test else text
 
 
 def _badness(has: _Has, known: Mapping[str, ReadingSpec]) -> float:

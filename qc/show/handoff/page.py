@@ -12,7 +12,7 @@ from qc.series.entry import Purpose
 from qc.series.wrap.sheets import Set, sets_of
 from qc.sheet.sheet import Sheet
 from qc.show.handoff.accepted import Accepted, accepted_in
-from qc.show.handoff.asks import Ask, Row, asks, clock_of, name_of, runs
+from qc.show.handoff.asks import Ask, Row, asks, clock_of, name_of, runs, seen
 from qc.show.palette import LEVELS, QUIET, RGB, SURROUND, TEXT
 from qc.show.signs import COLUMN
 from qc.show.text import clean
@@ -36,6 +36,8 @@ class Page:
         File name of the approved frame; empty where there is none.
     again, look : tuple of Ask
         What is to be shot again, and what to look at before it is decided.
+    seen : tuple of Ask
+        What was answered on set and still stands: nobody knows here whether it was shot again.
     unread : tuple of Row
         Frames that could not be looked at though nothing is known to be wrong with them.
     missing : tuple of DayFinding
@@ -50,6 +52,7 @@ class Page:
     baseline: str = ""
     again: tuple[Ask, ...] = ()
     look: tuple[Ask, ...] = ()
+    seen: tuple[Ask, ...] = ()
     unread: tuple[Row, ...] = ()
     missing: tuple[DayFinding, ...] = ()
     accepted: tuple[Accepted, ...] = ()
@@ -89,6 +92,7 @@ def _page(one: Set, day: Day, specs: Sequence[Spec], missing: tuple[DayFinding, 
         baseline=_baseline(one),
         again=asks(one.captures, level=Level.HALT, specs=specs),
         look=asks(one.captures, level=Level.WARN, specs=specs),
+        seen=seen(one.captures, specs=specs),
         unread=runs(one.captures, _is_unread),
         missing=missing,
         accepted=accepted_in(one, day, specs),

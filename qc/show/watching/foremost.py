@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from qc.result import Cause
+from qc.series.alarms import place_of
 from qc.series.entry import Standing
 from qc.words import ordinal
 
@@ -56,7 +57,8 @@ def _fresh(causes: Sequence[Cause], before: Standing | None) -> list[Cause]:
     """Return those causes of a frame with a repeated first one that are new or have become worse."""
     if before is None:
         return []
-    levels = {(cause.reading, cause.zone): cause.level for cause in before.causes}
-    places = [(cause.reading, cause.zone) for cause in causes]
+    # an alarm that was answered in the frame before is a new one in this
+    levels = {place_of(cause): cause.level for cause in before.causes if place_of(cause) not in before.answered}
+    places = [place_of(cause) for cause in causes]
     fresh = [cause for cause, place in zip(causes, places, strict=True) if levels.get(place) != cause.level]
     return [cause for cause in fresh if cause is not causes[0] or places[0] in levels]

@@ -61,11 +61,14 @@ def test_a_heading_has_its_frames_in_the_order_taken_with_what_is_said_of_each()
     assert [said.text for _, said in group.frames] == ["tint 1", "tint 2", "tint 3"]
 
 
-def test_an_answered_cause_has_no_heading() -> None:
-    one = day(
-        [judged(1, cause("tint.shift", Level.WARN))], SB_0001={"answered": frozenset({("tint.shift", None)})}
-    )
-    assert causes(one, specs=SPECS) == ()
+def test_an_accepted_cause_has_no_heading_and_answered_ones_have_one_of_their_own() -> None:
+    frames = [judged(n, cause("tint.shift", Level.NOTE if n == 3 else Level.WARN)) for n in (1, 2, 3)]
+    place = frozenset({("tint.shift", None)})
+    one = day(frames, SB_0001={"accepted": place}, SB_0002={"answered": place})
+    assert [(g.level, g.answered, g.contents) for g in causes(one, specs=SPECS)] == [
+        ("note", False, (content(3),)),
+        ("note", True, (content(2),)),
+    ]
 
 
 def test_without_measurements_given_those_of_the_registry_count() -> None:

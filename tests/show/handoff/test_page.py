@@ -150,16 +150,65 @@ def test_files_that_nobody_could_look_at_are_named() -> None:
 
 def test_an_acceptance_is_told_with_its_limit_its_frame_and_its_time() -> None:
     one = page(day(frame(1), frame(2), events=(accepted(2),)))
-    assert [(a.text, a.frame, a.clock, a.once) for a in one.accepted] == [
-        ("label burnt up to 0.77 %; the limit was 0.20", "SB_0002.dng", "10:02", False)
+    assert [(a.text, a.frame, a.clock) for a in one.accepted] == [
+        ("label burnt up to 0.77 %; the limit was 0.20", "SB_0002.dng", "10:02")
     ]
 
 
-def test_an_answer_holds_for_its_frame_only() -> None:
-    text = "answered: no flash, at 09:00, for SB_0002.dng only: it has no limit that could be raised"
-    answered = event("answered", 2, text, {"reading": "no_flash", "zone": None})
-    one = page(day(frame(1), frame(2), events=(answered,)))
-    assert [(a.text, a.frame, a.once) for a in one.accepted] == [("no flash, at 09:00", "SB_0002.dng", True)]
+LABEL: dict[str, Any] = {"answered": frozenset({("highlights.unintended_area", "label")})}
+
+
+def html_of(of: Day) -> str:
+    return b"".join(photographer_html(of, sheets=SHEETS, specs=specs())).decode()
+
+
+def test_what_was_answered_on_set_is_listed_once_and_not_as_nothing_to_shoot_again() -> None:
+    text = "answered: label burnt 0.31 %, for SB_0002.dng only"
+    answered = event("answered", 2, text, {"reading": "highlights.unintended_area", "zone": "label"})
+    of = day(frame(1), burnt(2, 0.31), events=(answered,), SB_0002=LABEL)
+    one = page(of)
+    assert (one.again, one.look, one.accepted) == ((), (), ())
+    assert told(one.seen) == [("label burnt 0.31 %", ("SB_0002.dng, 09:00",))]
+    html = html_of(of)
+    assert "Nothing to shoot again" not in html
+    assert "Seen on set, to be shot again if it was not" in html
+    assert (html.count("SB_0002.dng"), html.count("label burnt")) == (1, 1)
+
+
+def test_frames_answered_for_one_cause_are_told_together_and_the_others_stay_to_be_shot_again() -> None:
+    one = page(day(burnt(1, 0.25), burnt(2, 0.31), burnt(3, 0.43), burnt(4, 0.2), SB_0002=LABEL, SB_0003=LABEL))
+    assert told(one.seen) == [("label burnt 0.43 % at worst", ("SB_0002.dng, 09:00", "SB_0003.dng, 09:00"))]
+    assert told(one.again) == [("label burnt 0.25 % at worst", ("SB_0001.dng, 09:00", "SB_0004.dng, 09:00"))]
+
+
+def test_what_was_answered_is_told_of_a_frame_that_something_else_stands_against_too() -> None:
+    graver = cause(Level.HALT, "seal blur 2.1 px", "sharpness.blur")
+    milder = cause(Level.NOTE, "label burnt 0.01 % in red", "highlights.clipped_red")
+    both = warned(1, cause(Level.HALT, "label burnt 0.31 %"), graver, milder)
+    one = page(day(both, SB_0001=LABEL))
+    assert told(one.again) == [("seal blur 2.1 px", ("SB_0001.dng, 09:00",))]
+    assert told(one.seen) == [("label burnt 0.31 %", ("SB_0001.dng, 09:00",))]
+
+
+def test_of_one_fault_that_was_answered_in_two_numbers_the_first_is_told() -> None:
+    second = cause(Level.HALT, "label burnt in one place 0.2 %", "highlights.largest_region")
+    places = LABEL["answered"] | {("highlights.largest_region", "label")}
+    one = page(day(warned(1, cause(Level.HALT, "label burnt 0.31 %"), second), SB_0001={"answered": places}))
+    assert told(one.seen) == [("label burnt 0.31 %", ("SB_0001.dng, 09:00",))]
+
+
+def test_an_accepted_frame_and_one_left_out_are_nothing_to_shoot_again() -> None:
+    place = LABEL["answered"]
+    left_out = {"purpose": Purpose.LEAVE_OUT, "answered": place}
+    of = day(burnt(1, 0.31), burnt(2, 0.31), SB_0001={"accepted": place}, SB_0002=left_out)
+    assert page(of).seen == ()
+    assert "Nothing to shoot again" in html_of(of)
+
+
+def test_a_file_that_nobody_could_look_at_is_told_as_that_also_where_it_was_answered() -> None:
+    unknown = frame(2, state="unsupported", verdict=of_file(Level.UNMEASURED, "unsupported"))
+    one = page(day(frame(1), unknown, SB_0002={"answered": frozenset({("file.state", None)})}))
+    assert (list(map(str, one.unread)), one.seen) == (["SB_0002.dng, 09:00"], ())
 
 
 def test_what_was_taken_back_is_not_told_also_where_the_last_frame_was_judged_with_it() -> None:
