@@ -11,7 +11,7 @@ import pytest
 from qc.digest import Digest
 from qc.measure import specs
 from qc.reading import Level, Region, TileMap, Unit
-from qc.result import Cause, Result
+from qc.result import Cause, Result, Verdict
 from qc.series.entry import Standing
 from qc.series.findings import ORIGIN
 from qc.sheet.zones import Role, Zone
@@ -186,6 +186,14 @@ def test_a_map_is_marked_where_it_is_worst(way: str) -> None:
     test = result(maps=[tiles(values, name, unit)])
     (ring,) = boxes(mark(cause(name), test=test))
     assert ring == pytest.approx((20 / 30, 4 / 20, 26 / 30, 8 / 20), abs=0.04)
+
+
+def test_a_cause_that_was_answered_is_marked_where_it_was() -> None:
+    halt = cause("highlights.clipped_area")
+    of = result([burnt((0.4, 0.4, 0.2, 0.2))])
+    of = replace(of, verdict=Verdict(level=Level.HALT, causes=(halt,)))
+    note = replace(halt, level=Level.NOTE, text="seen: as said")
+    assert boxes(mark(halt, of)) == boxes(mark(note, of)) == boxes(mark(note, of, test=result())) != []
 
 
 def test_the_worst_place_of_a_test_is_read_from_its_main_map() -> None:

@@ -12,11 +12,15 @@ from hypothesis import strategies as st
 from rich.cells import cell_len
 
 from qc.reading import Level
-from qc.result import Cause
+from qc.result import Cause, Result
+from qc.series.entry import Purpose, Standing
+from qc.series.make import entry_of
+from qc.series.run import fold
 from qc.show.text import COLUMN, PLAIN
 from qc.show.watching import words
 from qc.show.watching.board import Board
 from qc.show.watching.layout import Paper, line, plain_line, told, widest
+from qc.show.watching.rows import is_unread
 from qc.show.watching.words import Said, clause
 from tests.sheet.toys import SPECS
 from tests.show.papers import NAMES, PAPERS
@@ -65,6 +69,17 @@ def test_an_unjudged_frame_has_its_numbers_and_a_clear_one_nothing() -> None:
     assert said.reason == "burnt 0.42 %, room at least 7.2 stops under"
     clear = measured(shot(1))
     assert line(words.of_capture(clear.result, clear.standing, SPECS), Paper()).plain.endswith("▁ clear")
+
+
+def test_a_frame_left_out_says_that_and_none_of_its_numbers() -> None:
+    of = shot(1, sheet=False)
+    entry = entry_of(of, order=("", "", 0, 0), light=None, specs=SPECS)
+    (left_out,) = fold([replace(entry, purpose=Purpose.LEAVE_OUT)], specs=SPECS)
+    said = words.of_capture(of, left_out, SPECS)
+    assert (said.level, said.reason, said.figures) == (Level.UNJUDGED, "left out", ())
+    again = words.of_restated("10:02:48", of.file.name, left_out, standing(of))
+    assert again is not None
+    assert again.reason == "now: left out"
 
 
 def test_a_repeated_cause_is_said_as_its_first_clause_and_a_count() -> None:
@@ -179,10 +194,46 @@ def test_a_frame_that_stands_otherwise_says_what_it_was() -> None:
     assert words.of_restated("10:02:48", "SB_0008.dng", standing(of, repeats=3), standing(of)) is None
 
 
-def test_a_file_that_could_not_be_measured_and_was_answered_says_that_nothing_stands_against_it() -> None:
+def seen(of: Result, first: Cause, *, level: Level = Level.NOTE) -> Standing:
+    """Where a frame stands whose first cause was answered."""
+    note = replace(first, level=level, text=f"seen: {first.text}")
+    return replace(standing(of, causes=[note]), level=level, answered=((first.reading, first.zone),))
+
+
+def test_a_frame_that_was_answered_is_no_clear_one_and_says_what_was_seen() -> None:
+    of = shot(8, causes=[BURNT])
+    said = words.of_capture(of, seen(of, BURNT), SPECS)
+    assert (said.level, said.reason) == (Level.NOTE, f"seen: {BURNT.text}")
+    again = words.of_restated("10:02:48", "SB_0008.dng", seen(of, BURNT), standing(of))
+    assert again is not None
+    assert plain_line(again) == f"10:02:48  SB_0008.dng  - note   seen: {BURNT.text}  (was warn)"
+
+
+def test_a_note_is_new_where_the_frame_before_was_answered_for_the_same() -> None:
+    soft = cause(SOFT, Level.NOTE)
+    both = measured(shot(15, causes=[cause(BURNT, Level.NOTE), soft]), repeats=4, first="SB_0012.dng")
+    first = shot(14, causes=[cause(BURNT, Level.NOTE)])
+    before = standing(first)
+    answered = replace(seen(first, soft), causes=(*before.causes, *seen(first, soft).causes))
+    assert words.of_capture(both.result, both.standing, SPECS, answered).reason == soft.text
+
+
+def test_an_unread_file_waits_until_it_was_answered() -> None:
     of = shot(8, causes=[UNREADABLE])
-    answered = replace(standing(of), causes=())
-    said = words.of_restated("10:02:48", "SB_0008.dng", answered, standing(of))
+    assert is_unread(standing(of))
+    assert not is_unread(seen(of, UNREADABLE, level=Level.UNMEASURED))
+
+
+def test_a_file_that_could_not_be_measured_and_was_answered_still_says_why() -> None:
+    of = shot(8, causes=[UNREADABLE])
+    said = words.of_restated("10:02:48", "SB_0008.dng", seen(of, UNREADABLE, level=Level.UNMEASURED), standing(of))
+    assert said is not None
+    assert plain_line(said).endswith(f"? unmeasured  now: seen: {UNREADABLE.text}")
+
+
+def test_a_file_that_is_still_unmeasured_and_has_no_cause_any_more_says_that() -> None:
+    of = shot(8, causes=[UNREADABLE])
+    said = words.of_restated("10:02:48", "SB_0008.dng", replace(standing(of), causes=()), standing(of))
     assert said is not None
     assert plain_line(said).endswith("? unmeasured  nothing against it now")
 

@@ -9,6 +9,7 @@ from qc.day import Day, Taken
 from qc.reading import Level, ReadingSpec, Spec
 from qc.result import Cause
 from qc.series.levels import severity
+from qc.series.standing import SEEN
 from qc.series.wrap.grouping import CauseGroup, causes
 from qc.show.handoff.asks import value_of
 from qc.show.text import clean
@@ -125,7 +126,7 @@ def _title(group: CauseGroup, worst: Sequence[tuple[str, Cause]], spec: ReadingS
     if len(texts) == 1:
         return texts[0]
     if group.reading == "file.state":
-        return f"{counted(len(group.frames), 'file')} not whole"
+        return f"{SEEN if group.answered else ''}{counted(len(group.frames), 'file')} not whole"
     if spec is not None:
         return f"{texts[0]}, at worst"
     begun = {text.partition(";")[0] for text in texts}

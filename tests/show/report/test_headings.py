@@ -3,6 +3,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from qc.day import Day
+from qc.event import Event
+from qc.log.log import Log
+from qc.log.rows import Captured
 from qc.reading import Level
 from qc.show.report.headings import BESIDES, DRAWN, headings, wanted
 from tests.show.report.made import all_specs, burnt, captured, cause, day_of, logged, soft, truncated
@@ -94,3 +97,43 @@ def test_what_else_there_is_is_said_up_to_a_few_and_counted(tmp_path: Path) -> N
     (held,) = heading.drawn
     assert held.also == tuple(f"zone {n} burnt" for n in range(BESIDES))
     assert held.more == 2
+
+
+def answered(captured_as: Captured, reading: str, zone: str | None = None) -> Event:
+    content = captured_as.result.file.content
+    data = {"reading": reading, "zone": zone}
+    return Event(kind="answered", at="2026-11-25T10:00:00.000+01:00", text="answered", content=content, data=data)
+
+
+def test_what_was_answered_needs_no_decision_and_is_worth_knowing_apart_from_what_was_not(tmp_path: Path) -> None:
+    out = tmp_path / "bottles.qc"
+    area = "highlights.unintended_area"
+    clipped = captured(2, causes=[burnt(0.4)], area=0.4)
+    logged(out, [captured(1, causes=[burnt(0.02, Level.NOTE)]), clipped])
+    with Log.open(out) as log:
+        log.event(answered(clipped, area))
+    assert headings(day_of(out), specs=all_specs()) == ()
+    found = headings(day_of(out), specs=all_specs(), levels=(Level.NOTE,))
+    assert [(h.title, h.count) for h in found] == [("burnt 0.02 %", 1), ("seen: burnt 0.40 %", 1)]
+
+
+def test_what_was_answered_of_a_frame_with_something_else_is_said_there(tmp_path: Path) -> None:
+    out = tmp_path / "bottles.qc"
+    both = captured(1, causes=[burnt(0.4), soft(2.0)], area=0.4, blur=2.0)
+    logged(out, [both])
+    with Log.open(out) as log:
+        log.event(answered(both, "highlights.unintended_area"))
+    (heading,) = headings(day_of(out), specs=all_specs())
+    assert (heading.title, heading.drawn[0].also) == ("label blur 2.00 px", ("seen: burnt 0.40 %",))
+
+
+def test_files_not_whole_that_were_answered_are_counted_as_seen(tmp_path: Path) -> None:
+    out = tmp_path / "bottles.qc"
+    damaged = captured(3, causes=[cause(Level.HALT, "damaged: no end", "file.state")])
+    logged(out, [truncated(1), damaged])
+    with Log.open(out) as log:
+        for one in (truncated(1), damaged):
+            log.event(answered(one, "file.state"))
+    assert [h.title for h in headings(day_of(out), specs=all_specs(), levels=(Level.NOTE,))] == [
+        "seen: 2 files not whole"
+    ]
