@@ -102,10 +102,10 @@ def shown_of(board: Board) -> str:
 def _open(row: Row) -> dict[str, Any]:
     """Return what nobody answered, besides the frame shown: an alarm must not go when the next one is clear."""
     name, standing = row[0]
-    reason = f", {words.opening(standing.causes[0].text)}" if standing.causes else ""
     return {
         "level": str(standing.level),
-        "text": clean(f"{words.stem(name)} {standing.level}{reason}"),
+        "name": clean(words.stem(name)),
+        "reason": clean(words.opening(standing.causes[0].text)) if standing.causes else "",
         "frames": len(row),
     }
 

@@ -88,7 +88,7 @@ def newest(number: int, level: str = "clear") -> State:
 
 
 def still_open(number: int, reason: str = "label burnt 10.4 %", level: str = "halt", frames: int = 1) -> State:
-    return {"level": level, "text": f"SB_{number:04} {level}, {reason}", "frames": frames}
+    return {"level": level, "name": f"SB_{number:04}", "reason": reason, "frames": frames}
 
 
 def trouble(text: str, what: str = "sheet", level: str = "warn") -> State:

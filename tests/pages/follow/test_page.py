@@ -7,6 +7,7 @@ be is the issue's own number (30 mm, 12 mm); luminance and its formula are those
 from __future__ import annotations
 
 import io
+from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,7 +16,20 @@ from numpy.typing import NDArray
 
 from qc.pages.serve import Served
 from tests.pages.follow.conftest import SCREEN, Open, pictured, shows, shows_no
-from tests.pages.follow.scripted import LOG_LOST, LOST, PLACE, Script, alarm, bright, frame, plain, state, trouble
+from tests.pages.follow.scripted import (
+    LOG_LOST,
+    LOST,
+    PLACE,
+    Script,
+    alarm,
+    bright,
+    frame,
+    newest,
+    plain,
+    state,
+    still_open,
+    trouble,
+)
 
 if TYPE_CHECKING:
     from playwright.sync_api import FloatRect, Page
@@ -272,6 +286,100 @@ def test_the_heartbeat_counts_up_by_itself(script: Script, watch: Served, open_p
     page.clock.run_for(7_000)
     shows(page, ".beat", "bottles · 10:02:11 · last SB_0012.dng 1 min ago · 0 waiting · 3 120 frames free")
     shows(page, ".needs", "still needed: dark")
+
+
+OPEN = [still_open(4, "label burnt 10.4 %", frames=2), still_open(3, "neck blur 1.8 px")]
+
+
+def test_what_nobody_answered_is_read_from_two_metres_after_the_next_frame_is_clear(
+    script: Script, watch: Served, open_page: Open
+) -> None:
+    script.hub.put(state(frame(5), "chh", opens=OPEN))
+    page = open_page(watch.link)
+    shows(page, ".verdict", "clear")
+    shows(page, ".open .text", "still open: SB_0004 halt, label burnt 10.4 %, and 2 more")
+    assert capital(page, ".open .text") * MM >= 12
+    assert box(page, ".open .mark i")["height"] > 0
+    script.hub.put(state(frame(6), "hhc", opens=OPEN[1:]))
+    shows(page, ".open .text", "still open: SB_0003 halt, neck blur 1.8 px")
+    script.hub.put(state(frame(6), "hhc"))
+    shows_no(page, ".open")
+
+
+def test_of_what_is_open_the_reason_is_cut_and_never_how_many_more_there_are(
+    script: Script, watch: Served, open_page: Open
+) -> None:
+    long = "colour of the grey card beside the left bottle is greener than it was in the baseline by 12.4"
+    script.hub.put(state(frame(5), "chh", opens=[still_open(4, long), *OPEN]))
+    page = open_page(watch.link)
+    shows(page, ".verdict", "clear")
+    told = page.locator(".open .text").inner_text()
+    assert told.startswith("still open: SB_0004 halt, colour of")
+    assert told.endswith(" …, and 3 more")
+    assert over(page, ".open .text", "Height") <= 1
+
+
+def test_where_the_folder_is_lost_a_halt_of_the_newest_frame_is_open_as_well(
+    script: Script, watch: Served, open_page: Open
+) -> None:
+    script.hub.put(state(frame(12, "halt", "label burnt 10.64 %"), troubles=[LOST], opens=OPEN))
+    page = open_page(watch.link)
+    shows(page, ".verdict", "folder lost")
+    shows(page, ".open .text", "still open: SB_0012 halt, label burnt 10.64 %, and 3 more")
+
+
+PARTS = ("header", ".notices", ".open", ".middle", "figure:not([hidden])", ".strip", "footer")
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("shape", [(1600, 1067), (1067, 1600)])
+@pytest.mark.parametrize("keys", [(), ("Enter",)])
+def test_whatever_stands_on_the_page_nothing_overlaps_and_every_key_can_be_reached(
+    size: tuple[int, int],
+    shape: tuple[int, int],
+    keys: tuple[str, ...],
+    script: Script,
+    watch: Served,
+    open_page: Open,
+) -> None:
+    script.hub.put(
+        state(
+            frame(12, size=list(shape)), "hcwh", opens=OPEN, alarms=[alarm(11, level="warn")], troubles=[LOG_LOST]
+        )
+    )
+    page = open_page(watch.link, size)
+    pictured(page, "0000000c")
+    for key in keys:
+        page.keyboard.press(key)
+        shows(page, ".question h2", "SB_0011.dng, warn: label burnt 10.64 %")
+    boxes = {part: box(page, part) for part in PARTS}
+    for one, other in combinations(PARTS, 2):
+        a, b = boxes[one], boxes[other]
+        beside = a["x"] + a["width"] <= b["x"] + 1 or b["x"] + b["width"] <= a["x"] + 1
+        above = a["y"] + a["height"] <= b["y"] + 1 or b["y"] + b["height"] <= a["y"] + 1
+        assert beside or above, (one, other, a, b)
+    last = page.locator(".foot button").last
+    last.scroll_into_view_if_needed()
+    foot = box(page, ".foot")
+    assert foot["y"] >= 0
+    assert foot["y"] + foot["height"] <= size[1]
+    assert over(page, "html", "Width") <= 0
+    if size[0] > size[1]:  # on a wide screen nothing has to be scrolled to
+        assert over(page, "html", "Height") <= 0
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_question_is_in_view_once_it_is_asked(
+    size: tuple[int, int], script: Script, watch: Served, open_page: Open
+) -> None:
+    script.hub.put(state(frame(12, size=[1067, 1600]), "hcwh", opens=OPEN, asks=newest(12)))
+    page = open_page(watch.link, size)
+    pictured(page, "0000000c")
+    page.keyboard.press("Enter")
+    shows(page, ".question h2", "SB_0012.dng, clear")
+    asked = box(page, ".question")
+    assert asked["y"] >= 0
+    assert asked["y"] + asked["height"] <= size[1] + 1
 
 
 def test_a_lost_folder_is_what_there_is_to_read(script: Script, watch: Served, open_page: Open) -> None:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import pytest
+
 from qc.pages.serve import Served
 from qc.show.watching.menu import NUMBERED
 from tests.pages.follow.conftest import Open, shows, shows_no
-from tests.pages.follow.scripted import Script, alarm, frame, state
+from tests.pages.follow.scripted import Script, alarm, frame, newest, state
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -131,19 +133,78 @@ def test_why_something_cannot_be_done_is_said(
     complaints.clear()
 
 
-def test_without_an_alarm_enter_says_so(script: Script, watch: Served, open_page: Open) -> None:
-    script.hub.put(state(frame(12)))
+def test_where_there_is_nothing_to_ask_about_enter_says_so(script: Script, watch: Served, open_page: Open) -> None:
+    script.hub.put(state(None))
     page = open_page(watch.link)
+    shows(page, ".verdict", "no frame yet")
+    page.keyboard.press("Enter")
+    shows(page, ".answer", "no frame yet")
+    script.hub.put(state(frame(12)))
     shows(page, ".verdict", "clear")
     page.keyboard.press("Enter")
     shows(page, ".answer", "no alarm waits for an answer")
     shows_no(page, ".question")
 
 
-def test_what_was_done_elsewhere_is_said_here(script: Script, watch: Served, open_page: Open) -> None:
-    script.hub.put(state(frame(12), said=["SB_0011.dng: left out"]))
+def test_where_no_alarm_waits_enter_asks_about_the_newest_frame_with_the_same_keys(
+    script: Script, watch: Served, open_page: Open
+) -> None:
+    script.hub.put(state(frame(12), asks=newest(12)))
     page = open_page(watch.link)
-    shows(page, ".answer", "10:02:09 SB_0011.dng: left out")
+    shows(page, ".waiting", "about the newest frame")
+    page.keyboard.press("Enter")
+    shows(page, ".question h2", "SB_0012.dng, clear")
+    shows(page, ".question .older", "the newest again")
+    page.keyboard.press("4")
+    shows(page, ".question h2", "SB_0012.dng, clear")
+    script.hub.put(state(frame(13), "c", asks=newest(13)))
+    shows(page, ".number", "0013")
+    shows(page, ".question h2", "SB_0012.dng, clear")
+    page.keyboard.press("5")
+    shows(page, ".answer", "done: baseline")
+    assert script.acts == [{"act": "baseline", "about": newest(12)["about"]}]
+
+
+def test_after_the_last_alarm_enter_asks_about_the_newest_frame(
+    script: Script, watch: Served, open_page: Open
+) -> None:
+    script.hub.put(state(frame(13), "wh", alarms=TWO["alarms"], asks=newest(13)))
+    page = open_page(watch.link)
+    shows(page, ".waiting", "answer 2 alarms")
+    page.keyboard.press("Enter")
+    shows(page, ".question .older", "the alarm before it (1 more)")
+    page.keyboard.press("Enter")
+    shows(page, ".question .older", "the newest frame")
+    page.keyboard.press("Enter")
+    shows(page, ".question h2", "SB_0013.dng, clear")
+    shows(page, ".question .older", "the newest again")
+    page.keyboard.press("3")
+    shows(page, ".answer", "done: leave-out")
+    assert script.acts == [{"act": "leave-out", "about": newest(13)["about"]}]
+
+
+@pytest.mark.parametrize("may_act", [True, False])
+def test_what_was_done_elsewhere_or_to_the_sheet_is_said_here_until_the_watch_says_it_no_more(
+    may_act: bool, script: Script, watch: Served, open_page: Open
+) -> None:
+    script.may_act = may_act
+    script.hub.put(state(frame(12), said=["set sheet bottles.set.toml found; holds from the next frame"]))
+    page = open_page(watch.link)
+    shows(page, ".answer", "10:02:09 set sheet bottles.set.toml found; holds from the next frame")
+    script.hub.put(state(frame(13, "halt", "label burnt 10.64 %"), "c"))
+    shows(page, ".answer", "")
+
+
+def test_the_answer_to_a_key_goes_after_a_minute(script: Script, watch: Served, open_page: Open) -> None:
+    script.hub.put(TWO)
+    page = open_page(watch.link, fake_clock=True)
+    shows(page, ".verdict", "halt")
+    page.keyboard.press("u")
+    shows(page, ".answer", "done: undo")
+    page.clock.run_for(5_000)
+    shows(page, ".answer", "done: undo")
+    page.clock.run_for(57_000)
+    shows(page, ".answer", "")
 
 
 def test_on_another_machine_nothing_of_it_is_there(script: Script, watch: Served, open_page: Open) -> None:
@@ -151,6 +212,7 @@ def test_on_another_machine_nothing_of_it_is_there(script: Script, watch: Served
     page = opened(script, watch, open_page)
     for key in ("Enter", "1", "u"):
         page.keyboard.press(key)
+        shows(page, ".answer", "only the machine that runs the watch answers")
     shows_no(page, ".question")
     page.keyboard.press("?")
     assert page.locator(".keys dt:visible").all_inner_texts()[0].strip() == "d"

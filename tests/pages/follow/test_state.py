@@ -240,13 +240,13 @@ def test_what_nobody_answered_stays_there_when_the_next_frame_is_clear_and_the_f
     halts = [measured(shot(n, causes=[cause(BURNT, Level.HALT, f"label burnt {n}.4 %; over")])) for n in (4, 7)]
     soft = measured(shot(5, causes=[cause(SOFT, Level.HALT)]))
     assert state(*halts, soft)["open"] == [
-        {"level": "halt", "text": "SB_0005 halt, neck blur 1.8 px", "frames": 1},
-        {"level": "halt", "text": "SB_0004 halt, label burnt 4.4 %", "frames": 1},
+        {"level": "halt", "name": "SB_0005", "reason": "neck blur 1.8 px", "frames": 1},
+        {"level": "halt", "name": "SB_0004", "reason": "label burnt 4.4 %", "frames": 1},
     ]
     opened = state(*halts, soft, measured(shot(8)))["open"]
-    assert [(one["text"], one["frames"]) for one in opened] == [
-        ("SB_0005 halt, neck blur 1.8 px", 1),
-        ("SB_0007 halt, label burnt 7.4 %", 2),
+    assert [(one["name"], one["reason"], one["frames"]) for one in opened] == [
+        ("SB_0005", "neck blur 1.8 px", 1),
+        ("SB_0007", "label burnt 7.4 %", 2),
     ]
     answered = [Restated(name="", standing=replace(one.standing, level=Level.CLEAR, causes=())) for one in halts]
     assert len(state(*halts, soft, measured(shot(8)), *answered)["open"]) == 1
@@ -255,7 +255,7 @@ def test_what_nobody_answered_stays_there_when_the_next_frame_is_clear_and_the_f
 def test_a_halt_stays_open_while_the_next_frame_is_only_looked_at() -> None:
     of = state(measured(HALT), Early(result=shot(13)))
     assert of["frame"]["number"] == "0013"
-    assert [one["text"] for one in of["open"]] == ["SB_0012 halt, label burnt 10.64 %"]
+    assert [(one["name"], one["reason"]) for one in of["open"]] == [("SB_0012", "label burnt 10.64 %")]
     assert state(Early(result=HALT))["open"] == []
 
 

@@ -112,13 +112,14 @@ function stillOpen() {
   const more = open.reduce((sum, one) => sum + one.frames, 0) - 1;
   place.className = `open notice ${first.level}`;
   $(".mark", place).className = `mark ${first.level}`;
-  fit($(".text", place), `still open: ${first.text}`, more ? `, and ${more} more` : "");
+  const before = `still open: ${first.name} ${first.level}${first.reason ? ", " : ""}`;
+  fit($(".text", place), first.reason, { before, after: more ? `, and ${more} more` : "" });
 }
 
 function headless() { // the newest frame itself, where something else has taken its place at the head
   const frame = state?.frame;
   if (!folderLost() || !isHalt(frame)) return [];
-  return [{ level: frame.level, text: [`${frame.name} ${frame.word}`, frame.reason].filter(Boolean).join(", "), frames: 1 }];
+  return [{ level: frame.level, name: frame.stem + frame.number, reason: frame.reason, frames: 1 }];
 }
 
 // what is shown: strip and heartbeat

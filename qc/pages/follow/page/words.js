@@ -25,13 +25,13 @@ export function age(seconds) {
 }
 
 // as much of a text as its element has lines for: up to the end of a clause, else of a word, never half a figure; what
-// must stand after it is never cut
+// must stand before and after it is never cut
 
-export function fit(element, whole, after = "") {
-  const about = `${whole}\n${after}\n${element.clientWidth}\n${getComputedStyle(element).fontSize}`;
+export function fit(element, whole, { before = "", after = "" } = {}) {
+  const about = `${before}\n${whole}\n${after}\n${element.clientWidth}\n${getComputedStyle(element).fontSize}`;
   if (element.dataset.fitted === about) return;
   const fits = (tried) => {
-    element.textContent = tried + after;
+    element.textContent = before + tried + after;
     return element.scrollHeight <= element.clientHeight + 1;
   };
   if (!fits(whole)) {
