@@ -223,6 +223,20 @@ def test_a_polygon_that_is_resized_there_and_back_by_keys_is_as_it_was(draw: Dra
     assert max(y for _, y in ends(hand)) == pytest.approx(120, abs=0.02)
 
 
+def test_a_typed_zone_of_many_decimals_that_is_resized_there_and_back_is_as_it_was_typed(
+    draw: Drawn, tmp_path: Path
+) -> None:
+    typed = (
+        '[[zone]]\nname = "label"\nrole = "protect"\npoints = [[0.12345, 0.2], [0.65432, 0.3], [0.4, 0.77777]]\n'
+    )
+    sheet = tmp_path / "bottles.set.toml"
+    sheet.write_text(typed)
+    hand = draw()
+    hand.press("n", *["Shift+ArrowRight"] * 3, "Shift+ArrowDown", *["Shift+ArrowLeft"] * 3, "Shift+ArrowUp")
+    hand.save()
+    assert sheet.read_text() == typed
+
+
 def ends(hand: Hand) -> list[Place]:
     line = hand.page.locator("#zones g.zone .line").first.get_attribute("d") or ""
     pairs = [pair.split() for pair in line.strip("MZ").split("L")]

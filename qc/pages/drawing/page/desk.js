@@ -243,7 +243,7 @@ export class Desk {
     const { from, dx: across, dy: down } = goesOn ? growing : { from: zone, dx: 0, dy: 0 };
     const [x, y] = this.#stride();
     const by = this.grid.room(from, across + Math.round(dx * x), down + Math.round(dy * y));
-    const to = this.grid.grown(from, ...by);
+    const to = by.some(Boolean) ? this.grid.grown(from, ...by) : from;
     this.growing = { id: zone.id, from, to, dx: by[0], dy: by[1] };
     this.reshape(to, "resized", joined);
   }
