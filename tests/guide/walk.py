@@ -89,7 +89,7 @@ class Walk:
                 hand.page.locator("#budget").fill(BUDGET)
             hand.page.locator("#name").fill(name)
             hand.press("Enter")
-        hand.page.get_by_text("being read").wait_for(state="hidden")
+        hand.page.wait_for_function("() => !document.querySelector('#lines').textContent.includes('being read')")
         hand.page.get_by_text(re.compile("found places: [1-9]")).wait_for()
 
     def shows(self, page: Page, word: str, *, number: str) -> None:

@@ -14,6 +14,8 @@ import { Words, say } from "./words.js";
 
 const at = (id) => document.getElementById(id);
 
+const WAY_OUT = ". Undo what you did to it here and save; what else you drew is kept, and the sheet\u2019s own comes in";
+
 class Page {
   constructor(start, talk) {
     Object.assign(this, { start, talk, over: false, reads: true, saving: null, drawing: 0 });
@@ -102,7 +104,7 @@ class Page {
       const sent = zones.map((zone) => ({ zone, told: this.desk.told(zone) }));
       const answer = await this.talk.post("/save", { zones: sent.map(({ told }) => told), seen: this.book.seen });
       if (answer.ok) say(`${answer.said}${this.desk.wasSaved(zones, sent, answer.zones)}`);
-      else say(`Not saved: ${answer.said}`);
+      else say(`Not saved: ${answer.said}${answer.said.includes("meanwhile") ? WAY_OUT : ""}`);
       return answer.ok;
     } catch (error) {
       if (!(error instanceof Gone)) throw error;

@@ -57,6 +57,7 @@ export class Words {
 
 export function say(text) {
   at("said").textContent = text;
+  at("said").classList.toggle("refused", text.startsWith("Not saved"));
 }
 
 function state(book, start) {
