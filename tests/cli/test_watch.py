@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import contextlib
 import json
 import os
@@ -20,7 +21,7 @@ from pathlib import Path
 import pytest
 
 from qc_cli.keys import can_read_keys, keys_of
-from tests.cli.conftest import ROOT, Run, environment, subprocess_of
+from tests.cli.conftest import ROOT, SHEET, Run, environment, subprocess_of
 
 termios = pytest.importorskip("termios", reason="terminals as POSIX has them")
 
@@ -54,6 +55,7 @@ class Terminal:
             start_new_session=True,
         )
         self.text = ""
+        self._decode = codecs.getincrementaldecoder("utf-8")().decode  # a read may end inside a sign
 
     def until(self, wanted: str) -> str:
         """Read until something stands there, or fail."""
@@ -62,7 +64,7 @@ class Terminal:
         while wanted not in self.text[since:]:
             assert time.monotonic() < give_up, f"{wanted!r} never came: {self.text[-2000:]!r}"
             if select.select([self.leader], [], [], 0.1)[0]:
-                self.text += os.read(self.leader, 65536).decode()
+                self.text += self._decode(os.read(self.leader, 65536))
         return self.text[since:]
 
     def press(self, keys: str) -> None:
@@ -74,7 +76,7 @@ class Terminal:
         while self.process.poll() is None or select.select([self.leader], [], [], 0)[0]:
             assert time.monotonic() < give_up, "it never ended"
             if select.select([self.leader], [], [], 0.1)[0]:
-                self.text += os.read(self.leader, 65536).decode()
+                self.text += self._decode(os.read(self.leader, 65536))
         return self.process.wait()
 
     def is_left_clean(self) -> bool:
@@ -305,6 +307,25 @@ def test_captures_that_are_there_are_told_as_they_are_measured_and_sigterm_ends_
     names = {name for line in told for name in (b"good.dng", b"burnt.dng") if name in line}
     assert len(names) == 2
     assert sorted(path.name for path in folder.iterdir()) == ["burnt.dng", "good.dng"]
+
+
+def test_on_a_terminal_a_good_frame_is_made_the_baseline_and_left_out(frames: Path, tmp_path: Path) -> None:
+    folder, sheet = tmp_path / "bottles", tmp_path / "bottles.set.toml"
+    folder.mkdir()
+    sheet.write_text(SHEET)
+    shutil.copy(frames / "good.dng", folder)
+    with terminal("-m", "qc_cli.app", "watch", str(folder), columns=120) as screen:
+        screen.until("last good.dng")
+        screen.until("Enter: about the newest frame")
+        screen.press("\r")
+        screen.until("good.dng, clear")
+        screen.press("5")
+        screen.until("role: good.dng is the baseline")
+        screen.press("\r3")
+        screen.until("role: good.dng is left out")
+        screen.press("q")
+        assert screen.end() == 0
+        assert screen.is_left_clean()
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="this system knows no terminal that hangs up")

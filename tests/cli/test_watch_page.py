@@ -24,6 +24,7 @@ from typing import Any
 import pytest
 
 from qc.intake.updates import Heartbeat
+from qc.pages.follow.view import ANSWERED
 from qc_cli import browser
 from qc_cli.page import Paged
 from tests.cli.conftest import SHEET, Run, environment, subprocess_of
@@ -160,7 +161,7 @@ def test_a_capture_is_shown_answered_and_undone_on_the_page_and_said_once_on_the
             until(lambda state: state["frame"]["level"] != "halt")
 
             again = ask.post("/act", {"act": "answer", "about": alarm["about"]})
-            assert (again.status, again.json["said"]) == (409, "that alarm was answered meanwhile")
+            assert (again.status, again.json["said"]) == (409, ANSWERED)
 
             assert ask.post("/act", {"act": "undo"}).json["said"].startswith("undone: label burnt")
             state = until(lambda state: state["frame"]["level"] == "halt" and bool(state["alarms"]))
@@ -171,6 +172,56 @@ def test_a_capture_is_shown_answered_and_undone_on_the_page_and_said_once_on_the
         for said in ("answered: label burnt", "undone: label burnt"):
             assert sum(said in line for line in watch.all_told()) == 1, watch.told
     assert sorted(path.name for path in (tmp_path / "bottles").iterdir()) == ["burnt.dng"]
+
+
+def test_a_good_frame_is_made_the_baseline_and_a_burnt_one_that_is_goes_on_waiting(
+    tmp_path: Path, frames: Path
+) -> None:
+    with started(tmp_path, "--page") as watch:
+        ask = asker_of(watch.link())
+        with states(ask) as until:
+            shutil.copy(frames / "good.dng", tmp_path / "bottles")
+            state = until(lambda state: judged("good.dng")(state) and state["newest"] is not None)
+            assert (state["alarms"], state["newest"]["question"]) == ([], "good.dng, clear")
+            asked = {"act": "baseline", "about": state["newest"]["about"]}
+            assert ask.post("/act", asked).json["said"] == "role: good.dng is the baseline"
+            state = until(lambda state: bool(state["said"]))
+            refused = ask.post("/act", {"act": "answer", "about": state["newest"]["about"]})
+            assert (refused.status, refused.json["said"]) == (409, "seen, will be shot again: for an alarm")
+
+            shutil.copy(frames / "burnt.dng", tmp_path / "bottles")
+            state = until(lambda state: bool(state["alarms"]))
+            about = state["alarms"][0]["about"]
+            assert ask.post("/act", {"act": "baseline", "about": about}).status == 200
+            watch.line("role: burnt.dng is the baseline", watch.out)
+            state = until(lambda state: bool(state["said"]))
+            assert [one["about"] for one in state["alarms"]] == [about]
+
+            shutil.copy(frames / "lit.dng", tmp_path / "bottles")
+            state = until(judged("lit.dng"))
+            assert [one["about"] for one in state["alarms"]] == [about]
+            assert [(one["name"], one["level"]) for one in state["open"]] == [("burnt", "halt")]
+        assert watch.end() == 1
+
+
+def test_a_sheet_that_is_saved_meanwhile_is_said_on_the_page_until_the_next_frame(
+    tmp_path: Path, frames: Path
+) -> None:
+    sheet = tmp_path / "bottles.set.toml"
+    with started(tmp_path, "--page") as watch:
+        with states(asker_of(watch.link())) as until:
+            shutil.copy(frames / "good.dng", tmp_path / "bottles")
+            until(judged("good.dng"))
+            sheet.write_text(SHEET + '[[zone]]\nname = "neck"\nrole = "protect"\nbox = [0.1, 0.1, 0.2, 0.2]\n')
+            told = until(lambda state: bool(state["said"]))["said"][-1]["text"]
+            assert told.startswith("set sheet bottles.set.toml changed: ")
+            assert told.endswith("; holds from the next frame")
+            sheet.write_text("[[zone]]\n")
+            told = until(lambda state: "mistakes" in "".join(one["text"] for one in state["said"]))
+            assert [one["what"] for one in told["heart"]["troubles"]] in ([], ["sheet"])
+            shutil.copy(frames / "lit.dng", tmp_path / "bottles")
+            assert until(judged("lit.dng"))["said"] == []
+        assert watch.end() == 0
 
 
 def test_a_watch_that_is_started_again_has_the_same_link_and_its_page_catches_up(
@@ -209,11 +260,12 @@ def test_a_port_that_is_taken_since_is_said_and_another_one_is_used(tmp_path: Pa
         kept = int(watch.link()[2])
         watch.end()
     with socket.create_server(("127.0.0.1", kept)), started(tmp_path, "--page") as watch:
-        assert int(watch.link()[2]) != kept
+        link = watch.link()
+        assert int(link[2]) != kept
         assert str(kept) in watch.line("is taken")
         watch.end()
-    with started(tmp_path, "--page") as watch:
-        assert int(watch.link()[2]) == kept
+    with started(tmp_path, "--page") as watch:  # whoever listens at the old port may have been sent the old key
+        assert watch.link()[0] == link[0]
 
 
 def test_a_port_that_was_named_and_is_taken_is_one_line_and_status_2(tmp_path: Path) -> None:
@@ -231,7 +283,7 @@ def test_what_goes_with_a_page_alone_is_one_line_and_status_2(
     run: Run, tmp_path: Path, words: tuple[str, ...]
 ) -> None:
     done = run("watch", tmp_path, *words)
-    assert (done.exit_code, done.stderr) == (2, "--port, --host and --no-open go with --page\n")
+    assert (done.exit_code, done.stderr) == (2, "--port, --host, --new-link and --no-open go with --page\n")
 
 
 def test_json_lines_have_the_page_beside_them_and_each_event_once(tmp_path: Path, frames: Path) -> None:
