@@ -107,11 +107,12 @@ def _judged(
         if limit is None and _MAIN.get(zone.role) != reading.name:
             continue
         spec = reading_spec(reading.name)
-        level = levels.get(reading.name, Level.UNJUDGED if limit is None else Level.CLEAR)
+        unsaid = Level.UNMEASURED if reading.value is None else Level.CLEAR  # what was not read is not clear
+        level = levels.get(reading.name, Level.UNJUDGED if limit is None else unsaid)
         if limit is not None and reading.value is not None and level is not Level.CLEAR:
             spec = telling(spec, reading.value, _passed(limit, level))
         if reading.reason is not None:
-            said = f"{spec.spoken_name}: {clean(reading.reason.text)}"
+            said = f"{spec.spoken_name} not read: {clean(reading.reason.text)}"
         else:
             said = _told(reading, spec)
         yield {"said": said, "against": "" if limit is None else _bars(limit, spec), "level": level.value}

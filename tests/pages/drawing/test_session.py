@@ -210,6 +210,15 @@ def test_an_allowed_place_is_told_beside_its_budget_and_loses_what_is_protected(
     assert free == [{"said": "burnt 1.00 % of the picture", "against": "", "level": "unjudged"}]
 
 
+def test_what_could_not_be_read_is_not_called_clear(capture: Path, sheet: Path) -> None:
+    corner = drawn("focus", Role.SHARP, box=(0.0, 0.0, 0.1, 0.1))
+    with opened(capture, sheet) as session:
+        sharp = wait(session.measure(Measure(zone=corner, rest=True)))
+    unread = [line for line in sharp["judged"] if " not read: " in line["said"]]
+    assert unread
+    assert {line["level"] for line in unread} <= {"unmeasured", "note", "warn", "unjudged"}
+
+
 def test_a_protected_place_is_judged_by_the_sheet_also_under_another_name(capture: Path, sheet: Path) -> None:
     renamed = drawn("front", was="label", box=(0.5, 0.5, 0.4, 0.4))
     with opened(capture, sheet) as session:
