@@ -25,7 +25,8 @@ from qc.show.watching.rows import ALARMS, Mark, Row, mark_of
 from qc.show.watching.words import Said
 
 MOST_ALARMS: Final = 12
-"""Rows of alarms that a state holds; further ones follow as these are answered. Our own choice."""
+"""Rows of alarms, and of what is open, that a state holds; further ones follow as these are answered. Our own
+choice."""
 
 FIRST_LOOK: Final = "first look"
 """Word of a frame of which only the first look is known and shows no alarm: it is not clear yet."""
@@ -72,7 +73,7 @@ class Known:
 
 def state_of(board: Board, known: Known) -> dict[str, Any]:
     """Return the state; `may_act` is added for each listener."""
-    newest = board.newest()
+    newest, still_open = board.newest(), board.open_beside(shown_of(board))
     return {
         "page": known.page,
         "watch": "ended" if known.ended else "on",
@@ -83,7 +84,8 @@ def state_of(board: Board, known: Known) -> dict[str, Any]:
             for told in board.last()
         ],
         "heart": _heart(board, known),
-        "open": [_open(row) for row in board.open_beside(shown_of(board))],
+        "open": [_open(row) for row in still_open[:MOST_ALARMS]],
+        "open_frames": sum(map(len, still_open)),
         "alarms": [_question(row, known) for row in board.alarms()[:MOST_ALARMS]],
         "newest": _question(newest, known) if newest is not None else None,
         "said": [{"time": said.time, "text": clean(said.reason)} for said in known.said],

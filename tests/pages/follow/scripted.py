@@ -21,6 +21,7 @@ from qc.pages.assets import Assets, assets, kind_of
 from qc.pages.follow.app import FILES, PAGE
 from qc.pages.follow.hub import Hub
 from qc.pages.serve import Served
+from qc.show.watching.menu import NUMBERED
 from tests.pages.asking import served
 
 State = dict[str, Any]
@@ -79,7 +80,14 @@ def newest(number: int, level: str = "clear") -> State:
     """What is asked about the newest frame where it does not wait for an answer."""
     asked = alarm(number, level=level)
     can = {"leave-out", "baseline"}
-    answers = [{**answer, "can": answer["act"] in can} for answer in asked["answers"]]
+    answers = [
+        {
+            **answer,
+            "can": answer["act"] in can,
+            "said": act.said if answer["act"] in can else f"{act.said}: {act.only}",
+        }
+        for answer, act in zip(asked["answers"], NUMBERED, strict=True)
+    ]
     return {
         "about": [f"blake2b:{number:08x}#0"],
         "question": f"SB_{number:04}.dng, {level}",
@@ -140,6 +148,7 @@ def state(
             **heart,
         },
         "open": opens or [],
+        "open_frames": sum(one["frames"] for one in opens or []),
         "alarms": alarms or [],
         "newest": asks,
         "said": [{"time": "10:02:09", "text": text} for text in said or []],

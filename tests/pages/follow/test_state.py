@@ -252,6 +252,13 @@ def test_what_nobody_answered_stays_there_when_the_next_frame_is_clear_and_the_f
     assert len(state(*halts, soft, measured(shot(8)), *answered)["open"]) == 1
 
 
+def test_a_day_of_open_halts_is_told_in_few_rows_and_each_frame_counted() -> None:
+    halts = [replace(BURNT, level=Level.HALT, zone=f"label {number}") for number in range(1, 60)]
+    of = state(*(measured(shot(number, causes=[one])) for number, one in enumerate(halts, 1)), measured(shot(90)))
+    assert (len(of["open"]), of["open_frames"]) == (MOST_ALARMS, 59)
+    assert of["open"][0]["name"] == "SB_0059"
+
+
 def test_a_halt_stays_open_while_the_next_frame_is_only_looked_at() -> None:
     of = state(measured(HALT), Early(result=shot(13)))
     assert of["frame"]["number"] == "0013"

@@ -106,10 +106,10 @@ function notices() {
 // what is shown: what nobody answered, which must not go with the frame
 
 function stillOpen() {
-  const open = [...headless(), ...state?.open ?? []], [first] = open, place = $(".open");
+  const own = headless(), [first] = [...own, ...state?.open ?? []], place = $(".open");
   place.hidden = !first;
   if (!first) return;
-  const more = open.reduce((sum, one) => sum + one.frames, 0) - 1;
+  const more = own.length + state.open_frames - 1;
   place.className = `open notice ${first.level}`;
   $(".mark", place).className = `mark ${first.level}`;
   const before = `still open: ${first.name} ${first.level}${first.reason ? ", " : ""}`;
@@ -119,7 +119,7 @@ function stillOpen() {
 function headless() { // the newest frame itself, where something else has taken its place at the head
   const frame = state?.frame;
   if (!folderLost() || !isHalt(frame)) return [];
-  return [{ level: frame.level, name: frame.stem + frame.number, reason: frame.reason, frames: 1 }];
+  return [{ level: frame.level, name: frame.stem + frame.number, reason: frame.reason }];
 }
 
 // what is shown: strip and heartbeat
