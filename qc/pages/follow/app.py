@@ -30,7 +30,7 @@ from qc.show.watching.menu import Act
 PAGE: Final = "follow.html.j2"
 FILES: Final = (
     *("follow.css", "details.css", "icon.svg"),
-    *("follow.js", "details.js", "line.js", "picture.js", "tone.js", "words.js"),
+    *("follow.js", "details.js", "line.js", "notices.js", "picture.js", "tone.js", "words.js"),
 )
 """Files of the page, for `qc.pages.assets.assets`."""
 

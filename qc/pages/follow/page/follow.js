@@ -2,7 +2,8 @@
 // (a question that is open, how deep one has looked, what was answered) is in `own`. Names are only ever text.
 
 import { details } from "./details.js";
-import { Line } from "./line.js";
+import { Line, posted } from "./line.js";
+import { folderLost, isHalt, notices, stillOpen } from "./notices.js";
 import { picture } from "./picture.js";
 import * as tone from "./tone.js";
 import { age, fit, level, list, text } from "./words.js";
@@ -29,12 +30,10 @@ function heard(next) {
   render();
 }
 
-const isHalt = (frame) => frame?.level === "halt";
-
 // what is shown: the head
 
 function render() {
-  const trouble = folderLost(), frame = state?.frame ?? null;
+  const trouble = folderLost(state), frame = state?.frame ?? null;
   main.classList.toggle("stale", line.isLost || state?.watch === "ended");
   main.classList.toggle("stopped", Boolean(trouble));
   if (!may()) own.asked = null;
@@ -43,15 +42,13 @@ function render() {
   else head({ level: "none", word: state ? "no frame yet" : "" });
   strip();
   beat();
-  notices();
-  stillOpen();
+  notices(state, line);
+  stillOpen(state);
   middle();
   picture(frame);
   main.classList.toggle("deep", own.depth === 2);
   details(own.depth === 2 ? own.shown : null);
 }
-
-const folderLost = () => state?.heart.troubles.find((trouble) => trouble.what === "folder");
 
 function headOfTrouble(trouble, frame) {
   const [word, ...rest] = trouble.text.split(": ");
@@ -82,44 +79,6 @@ function head({ level: height, word, reason = "", tail = "", name = null }) {
   text($("body > .unseen"), line.isLost ? "not connected to the watch" : said);
   const title = line.isLost ? "not connected" : [bare, word].filter(Boolean).join(" ");
   document.title = [title, state?.folder].filter(Boolean).join(" · ");
-}
-
-// what is shown: what is wrong with the watch itself
-
-function notices() {
-  const told = [], clock = state?.heart.clock;
-  if (state?.watch === "ended") told.push(["note", `the watch ended at ${clock}`]);
-  else if (line.isLost) told.push(["warn", `not connected to the watch since ${line.hour}: trying again`]);
-  else if (state && line.isQuiet) told.push(["warn", `the watch says nothing since ${clock}`]);
-  const headline = folderLost();
-  for (const trouble of state?.heart.troubles ?? []) if (trouble !== headline) told.push([trouble.level, trouble.text]);
-  $$(".notices .notice").forEach((notice, at) => {
-    notice.hidden = at >= told.length;
-    if (notice.hidden) return;
-    const [height, words] = told[at];
-    notice.className = `notice ${height}`;
-    $(".mark", notice).className = `mark ${height}`;
-    fit($(".text", notice), words);
-  });
-}
-
-// what is shown: what nobody answered, which must not go with the frame
-
-function stillOpen() {
-  const own = headless(), [first] = [...own, ...state?.open ?? []], place = $(".open");
-  place.hidden = !first;
-  if (!first) return;
-  const more = own.length + state.open_frames - 1;
-  place.className = `open notice ${first.level}`;
-  $(".mark", place).className = `mark ${first.level}`;
-  const before = `still open: ${first.name} ${first.level}${first.reason ? ", " : ""}`;
-  fit($(".text", place), first.reason, { before, after: more ? `, and ${more} more` : "" });
-}
-
-function headless() { // the newest frame itself, where something else has taken its place at the head
-  const frame = state?.frame;
-  if (!folderLost() || !isHalt(frame)) return [];
-  return [{ level: frame.level, name: frame.stem + frame.number, reason: frame.reason }];
 }
 
 // what is shown: strip and heartbeat
@@ -272,17 +231,6 @@ async function act(what, about) {
   middle();
 }
 
-async function posted(body) {
-  try {
-    const sent = { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) };
-    const got = await fetch("/act", sent);
-    const told = await got.text();
-    return got.ok || got.status === 409 ? JSON.parse(told).said : `not done: ${told.trim()}`;
-  } catch {
-    return "not done: not connected to the watch";
-  }
-}
-
 function back() {
   if (own.asked !== null) own.asked = null;
   else if (own.keys) own.keys = false;
@@ -339,7 +287,7 @@ new ResizeObserver(() => render()).observe(main);
 
 function tick() {
   beat();
-  notices();
+  notices(state, line);
   if (own.told && performance.now() > own.until) own.told = "";
   middle();
 }

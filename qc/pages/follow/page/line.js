@@ -1,5 +1,5 @@
-// The line to the watch: opened, and opened anew each second when it breaks or falls silent. The state that comes
-// then takes the place of the old one, so that nothing has to be caught up with.
+// The line to the watch, and what is asked of it. The line is opened, and opened anew each second when it breaks or
+// falls silent. The state that comes then takes the place of the old one, so that nothing has to be caught up with.
 
 const AGAIN_MS = 1000, SILENT_MS = 12_000, PATIENT_MS = 3000, QUIET_WATCH_MS = 20_000;
 
@@ -59,5 +59,16 @@ export class Line {
     if (this.source.readyState !== EventSource.CLOSED && !silent) return;
     this.retried = true;
     this.open();
+  }
+}
+
+export async function posted(body) {
+  try {
+    const sent = { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) };
+    const got = await fetch("/act", sent);
+    const told = await got.text();
+    return got.ok || got.status === 409 ? JSON.parse(told).said : `not done: ${told.trim()}`;
+  } catch {
+    return "not done: not connected to the watch";
   }
 }
