@@ -116,7 +116,7 @@ def accept(
         )
         acceptance = raised(_limit(intent, folder / capture.path, chosen), asked, spec)
         if isinstance(acceptance, str):
-            return _said(log, acts.answered(capture, chosen, why=f"; {acceptance}"))
+            return _said(log, acts.answered(capture, chosen, why=f"; {acceptance}", intended=True))
         path = intent.accepted_path(folder / capture.path)
         event = acts.accepted(capture, acceptance, spec, path.name)
         keep(log, event, path, with_accepted(file_text(path), acceptance))

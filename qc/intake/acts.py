@@ -35,8 +35,8 @@ def accepted(capture: Logged, acceptance: Acceptance, spec: ReadingSpec, file: s
     )
 
 
-def answered(capture: Logged, cause: Cause, *, why: str = "") -> Event:
-    """Return the event of an alarm that was answered for its capture."""
+def answered(capture: Logged, cause: Cause, *, why: str = "", intended: bool = False) -> Event:
+    """Return the event of an alarm that was answered for its capture: seen, or what was intended there."""
     file = capture.result.file.name
     return Event(
         kind="answered",
@@ -44,7 +44,7 @@ def answered(capture: Logged, cause: Cause, *, why: str = "") -> Event:
         text=f"answered: {cause.text}, for {printable(file)} only{why}",
         name=file,
         content=capture.content,
-        data={"reading": cause.reading, "zone": cause.zone},
+        data={"reading": cause.reading, "zone": cause.zone} | ({"intended": True} if intended else {}),
     )
 
 

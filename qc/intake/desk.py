@@ -53,11 +53,14 @@ class Desk:
     def put(self, entry: Entry) -> list[Standing]:
         """Add a capture; returns the standings that are new or changed, its own among them."""
         self._news = True
-        given = self._said.of(entry.content)
-        changed = self.day.put(replace(entry, **given))
-        if self._test and given["purpose"] is None and self.day.is_dark(entry.content):
-            changed += self.day.change(entry.content, purpose=Purpose.DARK)
-        return _newest(changed)
+        changed = self.day.put(replace(entry, **self._said.of(entry.content)))
+        return _newest([*changed, *self._declared(entry.content)])
+
+    def _declared(self, content: str) -> list[Standing]:
+        """Declare a frame dark in a watch for ambient tests, unless it was given another role."""
+        if not self._test or content in self._said.purposes or not self.day.is_dark(content):
+            return []
+        return self.day.change(content, purpose=Purpose.DARK)
 
     def replaced(self, content: str) -> list[Standing]:
         """Drop a capture that another one stands for now."""
@@ -72,7 +75,7 @@ class Desk:
         for content in sorted(before.contents | self._said.contents):
             now = self._said.of(content)
             if now != before.of(content) and self.day.entry(content) is not None:
-                changed += self.day.change(content, **now)
+                changed += [*self.day.change(content, **now), *self._declared(content)]
         return _newest(changed)
 
     def recalled(self) -> Recalled | None:

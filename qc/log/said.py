@@ -26,7 +26,7 @@ class Said:
     answered : mapping of str to frozenset of (reading or code, zone)
         Causes that were answered for their capture only, by content.
     accepted : mapping of str to frozenset of (reading or code, zone)
-        Causes that were accepted at their capture, by content.
+        Causes that were accepted at their capture, by content: a limit was raised, or allows it already.
     acts : tuple of (int, Event)
         Roles, answers and acceptances that were not taken back, oldest first: the last one is what would be
         undone next.
@@ -68,7 +68,8 @@ def said(events: Iterable[tuple[int, Event]]) -> Said:
             purpose = event.data["purpose"]
             purposes[event.content] = None if purpose is None else Purpose(purpose)
         else:
-            settled[event.kind][event.content].add((event.data["reading"], event.data.get("zone")))
+            kind = "accepted" if event.data.get("intended") else event.kind
+            settled[kind][event.content].add((event.data["reading"], event.data.get("zone")))
     return Said(
         purposes={content: purpose for content, purpose in purposes.items() if purpose is not None},
         answered=_frozen(settled["answered"]),

@@ -232,7 +232,8 @@ def _trends(
     ]
     for quantity in told_of(samples, specs=specs):
         points = [_point(quantity, one, content, levels) for one in lately]
-        curve = curve_of(points, f"{quantity.title}, {quantity.unit}, of {len(points)} frame{'s' if len(points) > 1 else ''}")
+        frames = "1 frame" if len(points) == 1 else f"{len(points)} frames"
+        curve = curve_of(points, f"{quantity.title}, {quantity.unit}, of {frames}")
         if curve is not None:
             now = _said(quantity, quantity.numbers.get(content, Number()))
             yield Trend(title=quantity.title, unit=quantity.unit, now=now, curve=curve)
