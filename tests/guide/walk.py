@@ -178,7 +178,7 @@ def main() -> None:
         page.wait_for_timeout(1500)  # the picture is there, and a person has looked
         target = PICTURES / f"{name}.png"
         page.screenshot(path=target)
-        Image.open(target).convert("RGB").quantize(64, dither=Image.Dither.NONE).save(target, optimize=True)
+        Image.open(target).convert("RGB").quantize(256).save(target, optimize=True)
         sys.stdout.write(f"{target}\n")
 
     found = next(path for name in CHROMIUM if (path := shutil.which(name)))
