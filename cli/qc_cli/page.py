@@ -157,7 +157,8 @@ def opening(
         served.start()
         paged = Paged(view, served, faults, beside)
         try:
-            beside.say_lines(said, whole=True)
+            for one in said:
+                beside.say_lines([one], whole="http://" in one)  # a link is copied in one piece
             if wanted.opens and can_open():
                 open_link(served.here or served.link)
             yield paged
