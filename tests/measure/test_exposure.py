@@ -1,4 +1,8 @@
-"""Mean light in stops under saturation: known light comes back, and what cannot be known says so."""
+"""Mean light in stops under saturation: known light comes back, and what cannot be known says so.
+
+A stop is a factor of two of exposure (APEX, Exif 2.32 annex C, from memory): known light gives its logarithm, and
+real exposures of one chart differ by what their recorded times say.
+"""
 
 from __future__ import annotations
 

@@ -16,7 +16,6 @@ from qc.pages.assets import assets, kind_of
 from qc.pages.drawing.asked import Body, Done, Measure, Save, parsed
 from qc.pages.drawing.questions import OvertakenError
 from qc.pages.drawing.session import Session
-from qc.pages.guard import MOST_BODY
 
 if TYPE_CHECKING:
     from qc.pages.assets import Assets
@@ -39,7 +38,7 @@ COPIED: Final = (
     "words.js",
 )
 Handler = Callable[[Request], Awaitable[Response]]
-WRONG, CONFLICT, TOO_LONG = 400, 409, 413
+WRONG, CONFLICT = 400, 409
 
 
 class RefusedError(Exception):
@@ -127,12 +126,7 @@ def _done(session: Session, done: Callable[[], None]) -> Handler:
 
 
 async def _read(request: Request, model: type[Body]) -> Body:
-    body = bytearray()
-    async for piece in request.stream():  # its length is only what was promised
-        body += piece
-        if len(body) > MOST_BODY:
-            raise RefusedError(TOO_LONG, "too long")
-    asked = parsed(bytes(body), model)
+    asked = parsed(await request.body(), model)  # no longer than the guard lets through
     if isinstance(asked, str):
         raise RefusedError(WRONG, asked)
     return asked

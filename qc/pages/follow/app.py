@@ -37,9 +37,6 @@ FILES: Final = (
 PAUSE_S: Final = 4.0
 """Seconds after which something is sent where there is nothing to tell, so that both ends notice a broken line."""
 
-MOST_BODY: Final = 65_536
-"""Bytes that an act may have."""
-
 ACTS: Final = {name_of(act): act for act in Act}
 """What can be asked for."""
 
@@ -172,9 +169,7 @@ def _act(view: PageView) -> Handler:
     async def act(request: Request) -> Response:
         if not is_here(request):
             return _said(403, "only the machine that serves this page may do that")
-        if request.headers.get("content-type", "").partition(";")[0].strip().lower() != "application/json":
-            return _said(415, "acts come as application/json")
-        asked = _asked(await _body(request))
+        asked = _asked(await request.body())
         if asked is None:
             return _said(400, "no act of this page")
         try:
@@ -183,16 +178,6 @@ def _act(view: PageView) -> Handler:
             return _said(409, " ".join(str(error).split()))
 
     return act
-
-
-async def _body(request: Request) -> bytes:
-    """Return what was sent; nothing where it is longer than any act."""
-    body = b""
-    async for part in request.stream():
-        body += part
-        if len(body) > MOST_BODY:
-            return b""
-    return body
 
 
 def _asked(body: bytes) -> tuple[Act, tuple[str, ...]] | None:

@@ -72,18 +72,20 @@ def open_page(browser: Browser, complaints: list[str]) -> Iterator[Open]:
     assert complaints == []
 
 
-def shows(page: Page, where: str, words: Any) -> None:
-    """Wait until a place of the page shows these words, and no others."""
+def shows(page: Page, where: str, words: Any) -> bool:
+    """Tell that a place of the page shows these words, and no others, as soon as it does; else fail, with both."""
     from playwright.sync_api import expect
 
     expect(page.locator(where)).to_have_text(words)
+    return True
 
 
-def shows_no(page: Page, where: str) -> None:
-    """Wait until a place of the page is not to be seen."""
+def shows_no(page: Page, where: str) -> bool:
+    """Tell that a place of the page is not to be seen, as soon as it is not; else fail."""
     from playwright.sync_api import expect
 
     expect(page.locator(where)).to_be_hidden()
+    return True
 
 
 def pictured(page: Page, key: str) -> None:

@@ -89,7 +89,7 @@ def test_word_reason_and_number_are_as_tall_as_two_metres_ask_for(
 ) -> None:
     script.hub.put(state(frame(12, "halt", "label burnt 10.64 %"), troubles=[LOG_LOST]))
     page = open_page(watch.link)
-    shows(page, ".verdict", "halt")
+    assert shows(page, ".verdict", "halt")
     assert capital(page, ".verdict") * MM >= 30
     assert capital(page, ".reason") * MM >= 12
     assert capital(page, ".notice .text") * MM >= 12
@@ -104,7 +104,7 @@ def test_letters_grow_and_shrink_with_the_window(
     """A browser's own bars, or a screen of another shape, take nothing away: 30 mm of 597 mm stay that share."""
     script.hub.put(state(frame(12, "halt", "label burnt 10.64 %")))
     page = open_page(watch.link, size)
-    shows(page, ".verdict", "halt")
+    assert shows(page, ".verdict", "halt")
     assert capital(page, ".verdict") >= size[0] * 30 / 597
     assert capital(page, ".reason") >= size[0] * 12 / 597
 
@@ -115,15 +115,15 @@ def test_every_word_has_its_room_and_covers_nothing(
 ) -> None:
     script.hub.put(state(None, hint=HINT))
     page = open_page(watch.link, size)
-    shows(page, ".verdict", "no frame yet")
-    shows(page, ".hint li", HINT)
+    assert shows(page, ".verdict", "no frame yet")
+    assert shows(page, ".hint li", HINT)
     assert over(page, ".verdict", "Width") <= 0
     for word in ("unmeasured", "unjudged", "first look"):
         script.hub.put(state(frame(12, "unmeasured", "seal: no isolated edges", word=word)))
-        shows(page, ".verdict", word)
+        assert shows(page, ".verdict", word)
         assert over(page, ".verdict", "Width") <= 0
     script.hub.put(state(None, troubles=[LOST]))
-    shows(page, ".verdict", "folder lost")
+    assert shows(page, ".verdict", "folder lost")
     assert over(page, ".verdict", "Width") <= 0
     assert over(page, "html", "Width") <= 0
 
@@ -151,11 +151,11 @@ def test_a_reason_has_two_lines_at_most_and_is_never_made_smaller(
 ) -> None:
     script.hub.put(state(frame(12, "halt", reason)))
     page = open_page(watch.link)
-    shows(page, ".verdict", "halt")
+    assert shows(page, ".verdict", "halt")
     line = page.evaluate("() => parseFloat(getComputedStyle(document.querySelector('.reason')).lineHeight)")
     assert box(page, ".reason")["height"] <= 2 * line + 1
     assert capital(page, ".reason") * MM >= 12
-    shows(page, ".reason", shown)
+    assert shows(page, ".reason", shown)
 
 
 def test_a_reason_without_a_place_to_cut_still_keeps_its_lines(
@@ -163,7 +163,7 @@ def test_a_reason_without_a_place_to_cut_still_keeps_its_lines(
 ) -> None:
     script.hub.put(state(frame(12, "halt", "w" * 500)))
     page = open_page(watch.link)
-    shows(page, ".verdict", "halt")
+    assert shows(page, ".verdict", "halt")
     told = page.locator(".reason").inner_text()
     assert told.endswith("w …")
     assert over(page, ".reason", "Height") <= 1
@@ -228,7 +228,7 @@ def test_the_mark_lies_over_the_picture_in_one_frame(script: Script, watch: Serv
     assert PLACE  # what is drawn there is the server's: tests/show/test_mark.py
     script.hub.put(state(frame(13), "h"))
     pictured(page, "0000000d")
-    shows_no(page, f"{shown} .place")
+    assert shows_no(page, f"{shown} .place")
 
 
 def test_of_a_name_the_counter_is_large_and_the_rest_is_there(
@@ -236,11 +236,11 @@ def test_of_a_name_the_counter_is_large_and_the_rest_is_there(
 ) -> None:
     script.hub.put(state(frame(12)))
     page = open_page(watch.link)
-    shows(page, "h1", "SB_0012.dng")
-    shows(page, "h1 .number", "0012")
+    assert shows(page, "h1", "SB_0012.dng")
+    assert shows(page, "h1 .number", "0012")
     assert page.title() == "0012 clear · bottles"
     script.hub.put(state({**frame(13), "name": "front.dng", "stem": "front", "number": ""}))
-    shows(page, "h1", "front.dng")
+    assert shows(page, "h1", "front.dng")
     assert page.title() == "front clear · bottles"
 
 
@@ -256,11 +256,11 @@ def test_a_level_is_a_word_and_the_height_of_its_column(script: Script, watch: S
     parts = {"clear": 0.13, "note": 0.36, "warn": 0.64, "halt": 1.0, "unjudged": 0.0}
     for level, part in parts.items():
         script.hub.put(state(frame(12, level, "a reason"), "c"))
-        shows(page, ".verdict", level)
+        assert shows(page, ".verdict", level)
         assert page.evaluate(HIGH)[1] / box(page, ".column")["height"] == pytest.approx(part, abs=0.01)
         assert page.locator(".strip button").last.get_attribute("aria-label") == f"SB_0012.dng: {level}"
     script.hub.put(state(frame(12, "unmeasured", "a reason"), "c"))
-    shows(page, ".verdict", "unmeasured")
+    assert shows(page, ".verdict", "unmeasured")
     assert page.evaluate(HIGH)[0] == '"?"'
 
 
@@ -269,7 +269,7 @@ def test_the_strip_holds_the_last_twelve_the_newest_at_the_right_and_shown(
 ) -> None:
     script.hub.put(state(frame(3, "warn", "left −0.3 stop"), "ch"))
     page = open_page(watch.link)
-    shows(page, ".verdict", "warn")
+    assert shows(page, ".verdict", "warn")
     steps = page.locator(".strip button")
     assert steps.count() == 12
     assert [step.get_attribute("data-level") for step in steps.all()] == [""] * 9 + ["clear", "halt", "warn"]
@@ -282,10 +282,10 @@ def test_the_strip_holds_the_last_twelve_the_newest_at_the_right_and_shown(
 def test_the_heartbeat_counts_up_by_itself(script: Script, watch: Served, open_page: Open) -> None:
     script.hub.put(state(frame(12), age_s=58.0))
     page = open_page(watch.link, fake_clock=True)
-    shows(page, ".beat", "bottles · 10:02:11 · last SB_0012.dng 58 s ago · 0 waiting · 3 120 frames free")
+    assert shows(page, ".beat", "bottles · 10:02:11 · last SB_0012.dng 58 s ago · 0 waiting · 3 120 frames free")
     page.clock.run_for(7_000)
-    shows(page, ".beat", "bottles · 10:02:11 · last SB_0012.dng 1 min ago · 0 waiting · 3 120 frames free")
-    shows(page, ".needs", "still needed: dark")
+    assert shows(page, ".beat", "bottles · 10:02:11 · last SB_0012.dng 1 min ago · 0 waiting · 3 120 frames free")
+    assert shows(page, ".needs", "still needed: dark")
 
 
 OPEN = [still_open(4, "label burnt 10.4 %", frames=2), still_open(3, "neck blur 1.8 px")]
@@ -296,14 +296,14 @@ def test_what_nobody_answered_is_read_from_two_metres_after_the_next_frame_is_cl
 ) -> None:
     script.hub.put(state(frame(5), "chh", opens=OPEN))
     page = open_page(watch.link)
-    shows(page, ".verdict", "clear")
-    shows(page, ".open .text", "still open: SB_0004 halt, label burnt 10.4 %, and 2 more")
+    assert shows(page, ".verdict", "clear")
+    assert shows(page, ".open .text", "still open: SB_0004 halt, label burnt 10.4 %, and 2 more")
     assert capital(page, ".open .text") * MM >= 12
     assert box(page, ".open .mark i")["height"] > 0
     script.hub.put(state(frame(6), "hhc", opens=OPEN[1:]))
-    shows(page, ".open .text", "still open: SB_0003 halt, neck blur 1.8 px")
+    assert shows(page, ".open .text", "still open: SB_0003 halt, neck blur 1.8 px")
     script.hub.put(state(frame(6), "hhc"))
-    shows_no(page, ".open")
+    assert shows_no(page, ".open")
 
 
 def test_of_what_is_open_the_reason_is_cut_and_never_how_many_more_there_are(
@@ -312,7 +312,7 @@ def test_of_what_is_open_the_reason_is_cut_and_never_how_many_more_there_are(
     long = "colour of the grey card beside the left bottle is greener than it was in the baseline by 12.4"
     script.hub.put(state(frame(5), "chh", opens=[still_open(4, long), *OPEN]))
     page = open_page(watch.link)
-    shows(page, ".verdict", "clear")
+    assert shows(page, ".verdict", "clear")
     told = page.locator(".open .text").inner_text()
     assert told.startswith("still open: SB_0004 halt, colour of")
     assert told.endswith(" …, and 3 more")
@@ -324,8 +324,8 @@ def test_where_the_folder_is_lost_a_halt_of_the_newest_frame_is_open_as_well(
 ) -> None:
     script.hub.put(state(frame(12, "halt", "label burnt 10.64 %"), troubles=[LOST], opens=OPEN))
     page = open_page(watch.link)
-    shows(page, ".verdict", "folder lost")
-    shows(page, ".open .text", "still open: SB_0012 halt, label burnt 10.64 %, and 3 more")
+    assert shows(page, ".verdict", "folder lost")
+    assert shows(page, ".open .text", "still open: SB_0012 halt, label burnt 10.64 %, and 3 more")
 
 
 PARTS = ("header", ".notices", ".open", ".middle", "figure:not([hidden])", ".strip", "footer")
@@ -351,7 +351,7 @@ def test_whatever_stands_on_the_page_nothing_overlaps_and_every_key_can_be_reach
     pictured(page, "0000000c")
     for key in keys:
         page.keyboard.press(key)
-        shows(page, ".question h2", "SB_0011.dng, warn: label burnt 10.64 %")
+        assert shows(page, ".question h2", "SB_0011.dng, warn: label burnt 10.64 %")
     boxes = {part: box(page, part) for part in PARTS}
     for one, other in combinations(PARTS, 2):
         a, b = boxes[one], boxes[other]
@@ -376,7 +376,7 @@ def test_the_question_is_in_view_once_it_is_asked(
     page = open_page(watch.link, size)
     pictured(page, "0000000c")
     page.keyboard.press("Enter")
-    shows(page, ".question h2", "SB_0012.dng, clear")
+    assert shows(page, ".question h2", "SB_0012.dng, clear")
     asked = box(page, ".question")
     assert asked["y"] >= 0
     assert asked["y"] + asked["height"] <= size[1] + 1
@@ -387,16 +387,16 @@ def test_a_lost_folder_is_what_there_is_to_read(script: Script, watch: Served, o
         state(frame(12, "clear"), troubles=[LOST, LOG_LOST, trouble("bottles.set.toml: line 3: no role")])
     )
     page = open_page(watch.link)
-    shows(page, ".verdict", "folder lost")
-    shows(page, ".reason", "no frame can arrive until it is back")
-    shows(page, ".tail", "before that: SB_0012.dng, clear")
-    shows(page, "h1", "")
+    assert shows(page, ".verdict", "folder lost")
+    assert shows(page, ".reason", "no frame can arrive until it is back")
+    assert shows(page, ".tail", "before that: SB_0012.dng, clear")
+    assert shows(page, "h1", "")
     told = page.locator(".notice:not([hidden])").all_inner_texts()
     assert told == ["log lost: measuring goes on, nothing is kept", "bottles.set.toml: line 3: no role"]
     assert page.title() == "folder lost · bottles"
     script.hub.put(state(frame(12, "clear")))
-    shows(page, ".verdict", "clear")
-    shows_no(page, ".notice >> nth=0")
+    assert shows(page, ".verdict", "clear")
+    assert shows_no(page, ".notice >> nth=0")
 
 
 def test_a_first_look_is_no_verdict_and_leaves_the_picture_before_it_faint(
@@ -413,14 +413,14 @@ def test_a_first_look_is_no_verdict_and_leaves_the_picture_before_it_faint(
         "without": "the picture follows",
     }
     script.hub.put(state(frame(13, "unjudged", word="first look", **early)))
-    shows(page, ".verdict", "first look")
-    shows(page, ".without", "the picture follows")
+    assert shows(page, ".verdict", "first look")
+    assert shows(page, ".without", "the picture follows")
     assert page.locator(".room.old").count() == 1
     script.hub.put(state(frame(13, "halt", "file is truncated", **early)))
-    shows(page, ".tail", "first look, the rest is being measured")
+    assert shows(page, ".tail", "first look, the rest is being measured")
     script.hub.put(state(frame(13)))
     pictured(page, "0000000d")
-    shows(page, ".without", "")
+    assert shows(page, ".without", "")
     assert page.locator(".room.old").count() == 0
 
 
@@ -431,7 +431,7 @@ def test_a_picture_that_is_absent_says_why(script: Script, watch: Served, open_p
     script.hub.put(
         state(frame(13, "unmeasured", picture=None, size=None, without="its file lies outside the folder"))
     )
-    shows(page, ".without", "no picture: its file lies outside the folder")
+    assert shows(page, ".without", "no picture: its file lies outside the folder")
     assert page.locator("figure:not([hidden])").count() == 0
 
 
@@ -441,7 +441,7 @@ def test_a_picture_that_does_not_come_is_said_and_asked_for_again(
     script.pictures["0000000c"] = b""
     script.hub.put(state(frame(12)))
     page = open_page(watch.link)
-    shows(page, ".without", "no picture: it did not come")
+    assert shows(page, ".without", "no picture: it did not come")
     del script.pictures["0000000c"]
     script.hub.put(state(frame(12), clock="10:02:16"))
     pictured(page, "0000000c")
@@ -452,7 +452,7 @@ def test_a_picture_that_does_not_come_is_said_and_asked_for_again(
 def test_the_newest_verdict_is_told_to_who_cannot_see_it(script: Script, watch: Served, open_page: Open) -> None:
     script.hub.put(state(frame(12, "halt", "label burnt 10.64 %")))
     page = open_page(watch.link)
-    shows(page, "[aria-live=polite]", "SB_0012.dng: halt, label burnt 10.64 %")
+    assert shows(page, "[aria-live=polite]", "SB_0012.dng: halt, label burnt 10.64 %")
     assert page.get_attribute("html", "lang") == "en"
 
 
@@ -467,12 +467,12 @@ def test_names_are_text_wherever_they_stand(script: Script, watch: Served, open_
     )
     script.hub.put({**told, "folder": HOSTILE, "strip": [{**told["strip"][0], "name": HOSTILE}]})
     page = open_page(watch.link)
-    shows(page, "h1", f"{HOSTILE}0012.dng")
-    shows(page, ".needs", HOSTILE)
-    shows(page, ".notice:not([hidden]) .text", HOSTILE)
+    assert shows(page, "h1", f"{HOSTILE}0012.dng")
+    assert shows(page, ".needs", HOSTILE)
+    assert shows(page, ".notice:not([hidden]) .text", HOSTILE)
     assert HOSTILE in page.title()
     page.keyboard.press("Enter")
-    shows(page, ".question h2", f"{HOSTILE}, halt")
+    assert shows(page, ".question h2", f"{HOSTILE}, halt")
     page.keyboard.press("Escape")
     page.keyboard.press("d")
     assert page.locator(".known li").first.inner_text() == f"{HOSTILE} burnt"

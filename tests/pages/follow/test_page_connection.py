@@ -32,18 +32,18 @@ def test_the_server_ends_and_begins_again_and_the_page_follows_without_being_tou
         page = open_page(watch.link)
         pictured(page, "0000000c")
         page.keyboard.press("Enter")
-        shows(page, ".question h2", "SB_0012.dng, halt: label burnt 10.64 %")
-    shows(page, LINE, GONE)
-    shows(page, ".verdict", "halt")
+        assert shows(page, ".question h2", "SB_0012.dng, halt: label burnt 10.64 %")
+    assert shows(page, LINE, GONE)
+    assert shows(page, ".verdict", "halt")
     assert page.locator("main.stale").count() == 1
     assert page.title() == "not connected · bottles"
-    shows_no(page, ".question")
+    assert shows_no(page, ".question")
     again = Script()
     again.hub.put(state(frame(17, "clear"), "cccc"))
     with again.served(watch.port):
         pictured(page, f"{17:08x}")
-        shows(page, ".verdict", "clear")
-        shows_no(page, ".notice >> nth=0")
+        assert shows(page, ".verdict", "clear")
+        assert shows_no(page, ".notice >> nth=0")
         assert page.locator("main.stale").count() == 0
         assert again.loaded == 0  # it was not loaded anew
         only_the_line_was_cut(complaints)
@@ -55,11 +55,11 @@ def test_a_watch_that_ended_says_so_and_is_not_called_lost(
     with script.served() as watch:
         script.hub.put(state(frame(12)))
         page = open_page(watch.link)
-        shows(page, ".verdict", "clear")
+        assert shows(page, ".verdict", "clear")
         script.hub.put(state(frame(12), watch="ended", clock="18:02:11"))
-        shows(page, LINE, "the watch ended at 18:02:11")
+        assert shows(page, LINE, "the watch ended at 18:02:11")
     page.wait_for_timeout(1500)  # long enough to notice that the server is gone as well
-    shows(page, LINE, "the watch ended at 18:02:11")
+    assert shows(page, LINE, "the watch ended at 18:02:11")
     assert page.locator("main.stale").count() == 1
     only_the_line_was_cut(complaints)
 
@@ -70,23 +70,23 @@ def test_a_line_that_has_gone_silent_is_opened_anew_and_called_lost_only_when_th
     asked: list[str] = []
     script.hub.put(state(frame(12)))
     page = open_page(watch.link, fake_clock=True)
-    shows(page, ".verdict", "clear")
+    assert shows(page, ".verdict", "clear")
     page.on("request", lambda request: asked.append(request.url) if request.url.endswith("/now") else None)
     page.clock.run_for(11_000)
     assert asked == []
     page.clock.run_for(2_000)
     page.wait_for_timeout(300)
     assert asked != []
-    shows(page, ".verdict", "clear")
+    assert shows(page, ".verdict", "clear")
     assert page.locator("main.stale").count() == 0
     script.mute = True
     page.clock.run_for(13_000)
     page.wait_for_timeout(300)
     page.clock.run_for(4_000)
-    shows(page, LINE, GONE)
+    assert shows(page, LINE, GONE)
     script.mute = False
     page.clock.run_for(4_000)
-    shows_no(page, ".notice >> nth=0")
+    assert shows_no(page, ".notice >> nth=0")
 
 
 def test_a_watch_that_says_nothing_new_for_long_is_told_from_one_that_is_well(
@@ -94,26 +94,26 @@ def test_a_watch_that_says_nothing_new_for_long_is_told_from_one_that_is_well(
 ) -> None:
     script.hub.put(state(frame(12)))
     page = open_page(watch.link, fake_clock=True)
-    shows(page, ".verdict", "clear")
+    assert shows(page, ".verdict", "clear")
     for _ in range(5):
         page.clock.run_for(4_500)
         page.wait_for_timeout(100)
-    shows(page, LINE, "the watch says nothing since 10:02:11")
+    assert shows(page, LINE, "the watch says nothing since 10:02:11")
     script.hub.put(state(frame(12), clock="10:02:40"))
     page.wait_for_timeout(300)
     page.clock.run_for(1_000)
-    shows_no(page, ".notice >> nth=0")
+    assert shows_no(page, ".notice >> nth=0")
 
 
 def test_a_page_of_another_making_loads_itself_anew_once(script: Script, watch: Served, open_page: Open) -> None:
     script.hub.put(state(frame(12)))
     page = open_page(watch.link)
-    shows(page, ".verdict", "clear")
+    assert shows(page, ".verdict", "clear")
     assert script.loaded == 1
     script.hub.put({**state(frame(13)), "page": "another"})
-    shows(page, ".number", "0013")
+    assert shows(page, ".number", "0013")
     script.hub.put({**state(frame(14)), "page": "another"})
-    shows(page, ".number", "0014")
+    assert shows(page, ".number", "0014")
     assert script.loaded == 2
 
 
@@ -130,12 +130,12 @@ def test_a_verdict_shows_within_a_second(script: Script, watch: Served, open_pag
     """The issue's own number; here from the state to the changed page."""
     script.hub.put(state(frame(1)))
     page = open_page(watch.link, before=WHEN)
-    shows(page, ".number", "0001")
+    assert shows(page, ".number", "0001")
     put = {}
     for number in range(2, 12):
         put[f"{number:04}"] = time.time() * 1000
         script.hub.put(state(frame(number, "halt", "label burnt 10.64 %")))
-        shows(page, ".number", f"{number:04}")
+        assert shows(page, ".number", f"{number:04}")
     seen = page.evaluate("() => seen")
     assert max(seen[number] - at for number, at in put.items()) < 1000
 
@@ -161,7 +161,7 @@ def test_three_hundred_frames_leave_the_page_as_large_as_it_was(
         page.keyboard.press("Escape")
         if number % 25 == 0:
             held.append(size_of(session))
-    shows(page, ".number", "0300")
+    assert shows(page, ".number", "0300")
     quarter = len(held) // 4
     early, late = held[quarter : 2 * quarter], held[-quarter:]
     for what in ("Nodes", "JSEventListeners", "Documents"):

@@ -19,7 +19,7 @@ def opened(script: Script, watch: Served, open_page: Open) -> Page:
         state(frame(12, "halt", "label burnt 10.64 %", causes=["label burnt 10.64 %; limit 0.2 %"]), "ccw")
     )
     page = open_page(watch.link)
-    shows(page, ".verdict", "halt")
+    assert shows(page, ".verdict", "halt")
     return page
 
 
@@ -27,19 +27,19 @@ def test_one_press_tells_all_in_words_the_next_the_readings_the_third_goes_back(
     script: Script, watch: Served, open_page: Open
 ) -> None:
     page = opened(script, watch, open_page)
-    shows_no(page, ".known")
+    assert shows_no(page, ".known")
     page.keyboard.press("d")
-    shows(
+    assert shows(
         page,
         ".known li",
         ["label burnt 10.64 %; limit 0.2 %", "SB_0012.dng, taken 10:01:00", "1/125 s, f/11, ISO 100"],
     )
-    shows_no(page, ".details")
+    assert shows_no(page, ".details")
     page.keyboard.press("d")
-    shows(page, ".details h2", "0000000c")
+    assert shows(page, ".details h2", "0000000c")
     page.keyboard.press("d")
-    shows_no(page, ".details")
-    shows_no(page, ".known")
+    assert shows_no(page, ".details")
+    assert shows_no(page, ".known")
     pictured(page, "0000000c")
 
 
@@ -48,7 +48,7 @@ def test_what_is_inserted_does_not_run(script: Script, watch: Served, open_page:
     page = opened(script, watch, open_page)
     page.keyboard.press("d")
     page.keyboard.press("d")
-    shows(page, ".details h2", "one")
+    assert shows(page, ".details h2", "one")
     assert page.title() == "0012 halt · bottles"
 
 
@@ -57,7 +57,7 @@ def test_arrows_step_through_the_strip_and_escape_goes_back(
 ) -> None:
     page = opened(script, watch, open_page)
     page.keyboard.press("ArrowLeft")
-    shows_no(page, ".details")
+    assert shows_no(page, ".details")
     page.keyboard.press("d")
     page.keyboard.press("d")
     for key, shown in (
@@ -68,16 +68,16 @@ def test_arrows_step_through_the_strip_and_escape_goes_back(
         ("ArrowRight", 12),
     ):
         page.keyboard.press(key)
-        shows(page, ".details h2", f"{shown:08x}")
+        assert shows(page, ".details h2", f"{shown:08x}")
         assert page.locator(SHOWN).get_attribute("aria-label").startswith(f"SB_{shown:04}.dng")  # type: ignore[union-attr]
     page.keyboard.press("Escape")
-    shows_no(page, ".details")
+    assert shows_no(page, ".details")
 
 
 def test_a_click_on_the_strip_opens_that_frame(script: Script, watch: Served, open_page: Open) -> None:
     page = opened(script, watch, open_page)
     page.click(".strip button:nth-child(10)")
-    shows(page, ".details h2", "0000000a")
+    assert shows(page, ".details h2", "0000000a")
 
 
 def test_new_frames_throw_nobody_out_and_their_verdict_stays_in_sight(
@@ -87,15 +87,15 @@ def test_new_frames_throw_nobody_out_and_their_verdict_stays_in_sight(
     page.keyboard.press("d")
     page.keyboard.press("d")
     page.keyboard.press("ArrowLeft")
-    shows(page, ".details h2", "0000000b")
+    assert shows(page, ".details h2", "0000000b")
     for number in range(13, 40):
         script.hub.put(state(frame(number, "warn", "left −0.3 stop"), "c" * 12))
-    shows(page, ".number", "0039")
-    shows(page, ".details h2", "0000000b")
+    assert shows(page, ".number", "0039")
+    assert shows(page, ".details h2", "0000000b")
     assert page.locator(".verdict").bounding_box()["width"] > 0  # type: ignore[index]
     assert page.locator(SHOWN).count() == 0
     page.keyboard.press("ArrowRight")
-    shows(page, ".details h2", f"{28:08x}")
+    assert shows(page, ".details h2", f"{28:08x}")
 
 
 def test_details_that_are_not_there_are_said(
@@ -105,7 +105,7 @@ def test_details_that_are_not_there_are_said(
     page.route("**/details/*", lambda route: route.fulfill(status=404, body="there is nothing of this name here"))
     page.keyboard.press("d")
     page.keyboard.press("d")
-    shows(page, ".details", "nothing more is known of this frame here: there is nothing of this name here")
+    assert shows(page, ".details", "nothing more is known of this frame here: there is nothing of this name here")
     assert all("404" in complaint for complaint in complaints)
     complaints.clear()
 
@@ -113,7 +113,7 @@ def test_details_that_are_not_there_are_said(
 def test_before_the_first_frame_there_is_nothing_deeper(script: Script, watch: Served, open_page: Open) -> None:
     script.hub.put(state(None))
     page = open_page(watch.link)
-    shows(page, ".verdict", "no frame yet")
+    assert shows(page, ".verdict", "no frame yet")
     for _ in range(2):
         page.keyboard.press("d")
-    shows_no(page, ".details")
+    assert shows_no(page, ".details")
